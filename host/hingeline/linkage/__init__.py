@@ -1,0 +1,1 @@
+"""Pure mathematics of arm, rod and horn: positions, ratios, angles, limits, throws."""
