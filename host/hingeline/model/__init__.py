@@ -1,0 +1,1 @@
+"""The model file: its schema, its strict reader and the words for sides and directions."""
