@@ -1,0 +1,1 @@
+"""The wire between host and board: one source for both, without any I/O."""

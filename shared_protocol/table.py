@@ -1,0 +1,323 @@
+"""The one table of the wire: words, keys, ranges, codes and their texts.
+
+Both ends and PROTOCOL.md are made from it; nothing about the wire is written
+down twice. Pulses are integer nanoseconds, and the unit stands in the key.
+"""
+
+VERSION = 1  # hosts and boards of different versions refuse each other
+
+MAX_LINE_BYTES = 320  # with the newline; the longest request (steps, 16 pulses) takes 294
+MAX_ID = 65535  # then 1 again; 0 is never used
+ID_HALF = 32768  # ids up to this far ahead of the last one are newer
+CRC_DIGITS = 8
+MAX_DIGITS = 20  # enough for a 64-bit board id
+BIGGEST = 18446744073709551615
+
+CHANNELS = 8
+STEPS = 16
+MASK = 255
+PULSE_LOW_NS = 300000  # no class reaches further down ...
+PULSE_HIGH_NS = 2500000  # ... or up; what one servo may get is set per channel
+FRAME_MARGIN_NS = 800000  # silence a pulse leaves in its frame; common practice, no source
+
+# Number on the wire, name, lowest and highest pulse that any servo of the class may be given.
+# Common practice, no source: makers' sheets give 500-2500 us as the widest travel of standard
+# servos, and about 760 us as the centre of narrow-pulse ones.
+CLASSES = (
+    (1, "standard", 500000, 2500000),
+    (2, "narrow", 300000, 1100000),
+)
+SHAPES = (
+    (1, "triangle", "steady rate from end to end"),
+    (2, "smooth", "slow at the ends, quicker in the middle"),
+)
+BOARDS = (
+    (1, "rp2040"),
+    (2, "rp2350"),
+    (3, "esp32"),
+    (9, "simulated"),
+)
+REASONS = (
+    (0, "unknown", "the board cannot tell"),
+    (1, "power", "power came on, or dipped so far that the board started afresh"),
+    (2, "button", "the reset button or line"),
+    (3, "soft", "the program was started again without a reset"),
+    (4, "watchdog", "the watchdog found the program stuck"),
+    (5, "crash", "the program failed, stopped all pulses and began again"),
+)
+MOTIONS = (
+    (0, "off", "no pulses"),
+    (1, "starting", "waits its turn for the first pulse"),
+    (2, "hold", "holds its pulse, or is on the way to it at the slew rate"),
+    (3, "sweep", "runs between two pulses"),
+    (4, "steps", "runs through a list of pulses"),
+    (5, "stopping", "pulses have ended; the pin is not yet released"),
+)
+GUARDS = (
+    (0, "clear", "nothing happened"),
+    (1, "held", "the host was silent: motion stopped, pulses held"),
+    (2, "stopped", "the host stayed silent: pulses stopped"),
+)
+
+# Number on the wire (0: never sent), name, text. The text says what value and limit mean.
+ERRORS = (
+    (1, "grammar", "the line is not `id word key=integer ...`"),
+    (2, "unknown_word", "no such request"),
+    (3, "unknown_key", "the request has no such key"),
+    (4, "missing_key", "the request lacks a key"),
+    (5, "out_of_range", "the value is outside what the key can ever hold"),
+    (6, "wrong_version", "value is the host's protocol version, limit the board's"),
+    (7, "wrong_token", "the token is not the current one: the board has started again, "
+     "or another program has said hello"),
+    (8, "old_id", "the id was used before for another request; limit is the last id"),
+    (9, "no_such_channel", "the board has fewer channels; limit is their number"),
+    (10, "not_set_up", "the channel's class and limits have not been set"),
+    (11, "channel_on", "only possible while the channel is off"),
+    (12, "below_limit", "the pulse is below the channel's low limit"),
+    (13, "above_limit", "the pulse is above the channel's high limit"),
+    (14, "class_limit", "the limit lies outside what the pulse class allows"),
+    (15, "wrong_order", "the value is on the wrong side of, or equal to, limit"),
+    (16, "frame_too_short", "pulse and margin (value) do not fit in the frame (limit), in ns"),
+    (17, "too_fast", "quicker than the slew allows; limit is the shortest period in ms"),
+    (18, "nothing_chosen", "the request names no channel"),
+    (19, "not_in_mask", "opposed_mask names a channel that mask does not"),
+    (0, "too_long", "the line is longer than the longest allowed"),
+    (0, "unprintable", "the line holds bytes other than printable ASCII"),
+    (0, "no_crc", "the line does not end in eight lowercase hex digits"),
+    (0, "bad_crc", "the line does not agree with its CRC-32"),
+    (0, "not_integer", "the value is not an integer"),
+    (0, "no_greeting", "no token: the board has not answered a hello, or has refused the token"),
+    (0, "no_request", "no request with this id waits for its reply"),
+    (0, "odd_reply", "the reply does not suit its request"),
+)  # fmt: skip
+
+
+class Field:
+    """One key: the range of its value, whether it must be there, what it says."""
+
+    def __init__(self, key: str, low: int, high: int, text: str, needed: bool = True):
+        self.key = key
+        self.low = low
+        self.high = high
+        self.text = text
+        self.needed = needed
+
+
+class Word:
+    """One request with the fields of the request and of the reply to it."""
+
+    def __init__(self, name: str, text: str, fields: tuple[Field, ...], reply: tuple[Field, ...]):
+        self.name = name
+        self.text = text
+        self.fields = fields
+        self.reply = reply
+
+
+def _pulse(key: str, text: str, needed: bool = True) -> Field:
+    return Field(key, PULSE_LOW_NS, PULSE_HIGH_NS, text, needed)
+
+
+def _pulses(letter: str, first: int, last: int, text: str) -> tuple[Field, ...]:
+    numbers = range(first, last + 1)
+    return tuple([_pulse("%s%d_ns" % (letter, n), "%s %d" % (text, n), False) for n in numbers])
+
+
+_TOKEN = Field("token", 1, 1073741823, "from the greeting")
+_MASK = Field("mask", 1, MASK, "channels, bit 0 is channel 1")
+_CH = Field("ch", 1, CHANNELS, "channel")
+_CLASS = Field("class", 1, 2, "pulse class")
+_FRAME = Field("frame_hz", 50, 333, "frames per second")
+_SLEW = Field("slew_ns_per_ms", 10, 100000, "greatest change of pulse per millisecond")
+_ON_MASK = Field("on_mask", 0, MASK, "channels that give pulses, or wait for their first")
+_START = Field("start_ms", 0, 3600000, "until the last first pulse is sent; 0: all were on")
+_SETTLE = Field("settle_ms", 0, 3600000, "until all are at their pulse, or the motion begins")
+_NONCE = Field("nonce", 1, 1073741823, "picked at random by the host, given back by the board")
+
+GREETING = (
+    Field("proto", 1, 999, "protocol version"),
+    Field("fw", 0, 999999, "firmware version, major * 10000 + minor * 100 + patch"),
+    Field("board", 0, 99, "kind of board"),
+    Field("channels", 1, CHANNELS, "number of channels"),
+    Field("tick_ps", 1, 100000000, "step of the pulse width at this frame rate, picoseconds"),
+    _FRAME,
+    Field("reason", 0, 99, "why the board last started"),
+    _TOKEN,
+    _NONCE,
+    Field("board_id", 0, BIGGEST, "the board's own number"),
+    Field("boots", 0, 1000000000, "starts so far; 0: not counted"),
+)
+
+REFUSAL = (
+    Field("code", 1, 99, "error"),
+    Field("ch", 0, CHANNELS, "channel concerned; 0: none"),
+    Field("field", 0, 99, "number of the key concerned; 0: none"),
+    Field("value", -BIGGEST, BIGGEST, "the value refused"),
+    Field("limit", -BIGGEST, BIGGEST, "the limit it met"),
+)
+
+# Tuples are joined by + below: MicroPython does not unpack in a display.
+REQUESTS = (
+    Word(
+        "hello",
+        "Begin. The reply is a greeting with a new token; every older token becomes void, and "
+        "motion stops (pulses hold). Needs no token.",
+        (Field("proto", 1, 999, "protocol version"), _NONCE),
+        GREETING,
+    ),
+    Word(
+        "setup",
+        "Say what servo hangs on a channel. Only while the channel is off; nothing is sent to it "
+        "before.",
+        (
+            _TOKEN,
+            _CH,
+            _CLASS,
+            _pulse("low_ns", "low limit"),
+            _pulse("high_ns", "high limit"),
+            _pulse("centre_ns", "centre"),
+            _SLEW,
+        ),
+        (),
+    ),
+    Word(
+        "hold",
+        "Go to a pulse on each channel named and hold it. A channel that was off starts with "
+        "that pulse.",
+        (_TOKEN,) + _pulses("p", 1, CHANNELS, "pulse, channel"),  # noqa: RUF005
+        (_START, _SETTLE),
+    ),
+    Word("centre", "Go to centre and hold.", (_TOKEN, _MASK), (_START, _SETTLE)),
+    Word(
+        "sweep",
+        "Run from low to high and back. Opposed channels run from high to low and back.",
+        (
+            _TOKEN,
+            _MASK,
+            Field("opposed_mask", 0, MASK, "those of mask that run the other way"),
+            _pulse("low_ns", "lower end"),
+            _pulse("high_ns", "upper end"),
+            Field("period_ms", 200, 120000, "there and back"),
+            Field("cycles", 0, 10000, "0: until told otherwise"),
+            Field("shape", 1, 2, "shape of the motion"),
+        ),
+        (_START, _SETTLE),
+    ),
+    Word(
+        "steps",
+        "Go through a list of pulses, waiting at each, and hold the last.",
+        (  # noqa: RUF005
+            _TOKEN,
+            _MASK,
+            Field("dwell_ms", 0, 600000, "wait at each pulse, after arriving"),
+            _pulse("s1_ns", "first pulse"),
+        )
+        + _pulses("s", 2, STEPS, "pulse"),
+        (_START, _SETTLE, Field("lasts_ms", 0, 100000000, "from the first pulse to the end")),
+    ),
+    Word(
+        "freeze",
+        "Stop where they are and hold; a channel that waits for its first pulse is put off.",
+        (_TOKEN, _MASK),
+        (_ON_MASK,),
+    ),
+    Word(
+        "off",
+        "Stop the pulses at the end of the frame.",
+        (_TOKEN, _MASK),
+        (Field("off_ms", 0, 1000, "until the pins are released"),),
+    ),
+    Word(
+        "frame",
+        "Set the frame rate, with every channel off.",
+        (_TOKEN, _FRAME),
+        (Field("tick_ps", 1, 100000000, "step of the pulse width, picoseconds"),),
+    ),
+    Word(
+        "silence",
+        "Say how long the host may be silent before motion stops, and before pulses stop.",
+        (
+            _TOKEN,
+            Field("hold_ms", 200, 10000, "then motion stops and pulses hold"),
+            Field("off_ms", 500, 60000, "then pulses stop; more than hold_ms"),
+        ),
+        (),
+    ),
+    Word(
+        "state",
+        "Ask about one channel.",
+        (_TOKEN, _CH),
+        (
+            Field("class", 0, 2, "pulse class; 0: not set up, then the pulses below are 0"),
+            Field("on", 0, 1, "1: gives pulses"),
+            Field("now_ns", 0, PULSE_HIGH_NS, "pulse that goes out now; 0: none"),
+            Field("target_ns", 0, PULSE_HIGH_NS, "pulse it is on the way to; 0: none"),
+            Field("low_ns", 0, PULSE_HIGH_NS, "low limit"),
+            Field("high_ns", 0, PULSE_HIGH_NS, "high limit"),
+            Field("centre_ns", 0, PULSE_HIGH_NS, "centre"),
+            Field("slew_ns_per_ms", 0, 100000, "greatest change of pulse per millisecond"),
+            Field("motion", 0, 5, "what the channel is doing"),
+        ),
+    ),
+    Word(
+        "beat",
+        "Show that the host is there.",
+        (_TOKEN,),
+        (
+            _ON_MASK,
+            Field("moving_mask", 0, MASK, "channels whose pulse has still to change"),
+            Field("guard", 0, 2, "the most that host silence led to since the last beat"),
+            Field("damaged", 0, 1000000000, "damaged lines since the board started"),
+        ),
+    ),
+    Word("quit", "End: every channel off, the token void.", (_TOKEN,), ()),
+)
+
+
+def _all_keys() -> tuple[str, ...]:
+    keys: list[str] = []
+    for word in REQUESTS:
+        for field in word.fields:
+            if field.key not in keys:
+                keys.append(field.key)
+    return tuple(keys)
+
+
+KEYS = _all_keys()  # a refusal's `field` counts from 1 in this order
+
+
+def word_named(name: str) -> Word | None:
+    """Return the request of this name, or None."""
+    for word in REQUESTS:
+        if word.name == name:
+            return word
+    return None
+
+
+def name_of(rows: tuple[tuple, ...], number: int) -> str:  # type: ignore[type-arg]
+    """Return the name that stands for a number in one of the lists above, or ``unknown-N``."""
+    for row in rows:
+        if row[0] == number:
+            return str(row[1])
+    return "unknown-%d" % number
+
+
+def number_of(rows: tuple[tuple, ...], name: str) -> int:  # type: ignore[type-arg]
+    """Return the number that stands for a name in one of the lists above.
+
+    Raises
+    ------
+    KeyError
+        When the list has no such name.
+    """
+    for row in rows:
+        if row[1] == name:
+            return int(row[0])
+    raise KeyError(name)
+
+
+def text_of(code: str) -> str:
+    """Return the text of an error code."""
+    for row in ERRORS:
+        if row[1] == code:
+            return row[2]
+    return "no text for this code"
