@@ -1,0 +1,1 @@
+"""What was typed and what was made of it, kept for ever in one SQLite file."""

@@ -1,0 +1,131 @@
+"""The schema of the records, as a sequence of steps that are applied once each.
+
+The file's ``user_version`` counts the steps that it has had. Step and count are changed
+in one transaction, so a process killed in between leaves the file as it was.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+
+from hingeline.errors import RecordsError
+
+_FOUNDING = """
+CREATE TABLE models (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL,
+    sha256 TEXT NOT NULL UNIQUE,
+    text TEXT NOT NULL,
+    first_used TEXT NOT NULL
+);
+CREATE TABLE sessions (
+    id INTEGER PRIMARY KEY,
+    command TEXT NOT NULL,
+    started TEXT NOT NULL,
+    ended TEXT,
+    outcome TEXT,
+    model_id INTEGER REFERENCES models (id),
+    bench TEXT NOT NULL CHECK (bench IN ('board', 'simulated', 'none')),
+    board TEXT,
+    firmware TEXT
+);
+CREATE TABLE readings (
+    id INTEGER PRIMARY KEY,
+    session_id INTEGER NOT NULL REFERENCES sessions (id),
+    noted TEXT NOT NULL,
+    servo TEXT NOT NULL,
+    surface TEXT,
+    pulse_us REAL NOT NULL,
+    approach TEXT NOT NULL CHECK (approach IN ('rising', 'falling')),
+    gauge TEXT NOT NULL,
+    resolution REAL NOT NULL,
+    typed TEXT NOT NULL,
+    value REAL NOT NULL,
+    unit TEXT NOT NULL
+);
+CREATE INDEX readings_session ON readings (session_id);
+CREATE TABLE curves (
+    id INTEGER PRIMARY KEY,
+    session_id INTEGER NOT NULL REFERENCES sessions (id),
+    noted TEXT NOT NULL,
+    servo TEXT NOT NULL,
+    curve TEXT NOT NULL
+);
+CREATE INDEX curves_servo ON curves (servo);
+CREATE TABLE findings (
+    id INTEGER PRIMARY KEY,
+    session_id INTEGER NOT NULL REFERENCES sessions (id),
+    noted TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    subject TEXT NOT NULL,
+    figures TEXT NOT NULL
+);
+CREATE INDEX findings_session ON findings (session_id);
+"""
+
+# What was noted stays as it was noted: a correction is a further row, never a change.
+_APPEND_ONLY = "".join(
+    f"""
+CREATE TRIGGER {table}_stay BEFORE UPDATE ON {table}
+BEGIN SELECT RAISE(ABORT, '{table} are append-only'); END;
+CREATE TRIGGER {table}_remain BEFORE DELETE ON {table}
+BEGIN SELECT RAISE(ABORT, '{table} are append-only'); END;
+"""
+    for table in ("models", "readings", "curves", "findings")
+)
+
+#: Each step in the order in which it came; never edit one that was released, add another.
+STEPS: tuple[str, ...] = (_FOUNDING + _APPEND_ONLY,)
+
+
+def migrate(connection: sqlite3.Connection) -> None:
+    """Bring the records up to the newest schema.
+
+    Parameters
+    ----------
+    connection : sqlite3.Connection
+        In autocommit mode (``isolation_level=None``).
+
+    Raises
+    ------
+    RecordsError
+        When the file was written by a newer version; it is left as it is.
+    """
+    # The lock is taken before the version is read: two programs that start together
+    # must not both apply the same step.
+    if _version(connection) == len(STEPS):
+        return
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        have = _version(connection)
+        if have > len(STEPS):
+            raise RecordsError(
+                f"the records have schema {have}; this Hingeline knows up to {len(STEPS)}.",
+                cause="They were written by a newer version.",
+                mend="Update Hingeline, or name another file with --records.",
+            )
+        for step in STEPS[have:]:
+            for statement in _statements(step):
+                connection.execute(statement)
+        connection.execute(f"PRAGMA user_version = {len(STEPS)}")
+        connection.execute("COMMIT")
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+
+
+def _version(connection: sqlite3.Connection) -> int:
+    return int(connection.execute("PRAGMA user_version").fetchone()[0])
+
+
+def _statements(script: str) -> list[str]:
+    """Split a script; executescript() would commit in the middle of the transaction."""
+    statements, pending = [], ""
+    for line in script.splitlines():
+        pending += line + "\n"
+        if sqlite3.complete_statement(pending):
+            statements.append(pending)
+            pending = ""
+    if pending.strip():
+        raise AssertionError(f"unfinished statement: {pending!r}")
+    return statements

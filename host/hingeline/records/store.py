@@ -1,0 +1,319 @@
+"""The records file: open, note, look up, export."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import sqlite3
+from collections.abc import Callable, Iterator
+from datetime import datetime, timezone
+from pathlib import Path
+from typing import Any
+
+from hingeline.errors import RecordsError
+from hingeline.records.migrations import migrate
+
+_BUSY_S = 5.0
+Row = dict[str, Any]
+
+
+def _utc_now() -> datetime:
+    return datetime.now(timezone.utc)
+
+
+class Records:
+    """One records file. Use as a context manager, or call :meth:`close`.
+
+    Every ``note_...`` call returns only after its row is on the disk: what has been
+    acknowledged to the user survives a killed process and a flat battery.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file; it and its folder are made when missing.
+    now : callable
+        Gives the time that is written beside each row.
+
+    Raises
+    ------
+    RecordsError
+        When the file cannot be opened, is no records file, or is newer than this program.
+    """
+
+    def __init__(self, path: Path, now: Callable[[], datetime] = _utc_now) -> None:
+        self.path = path
+        self._now = now
+        with self._said("opened"):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            self._db = sqlite3.connect(path, timeout=_BUSY_S, isolation_level=None)
+            try:
+                self._db.row_factory = sqlite3.Row
+                self._db.execute("PRAGMA journal_mode = WAL")
+                self._db.execute("PRAGMA synchronous = FULL")
+                self._db.execute("PRAGMA foreign_keys = ON")
+                migrate(self._db)
+            except BaseException:
+                self._db.close()
+                raise
+
+    def __enter__(self) -> Records:
+        return self
+
+    def __exit__(self, *_exc: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        self._db.close()
+
+    # -- noting ------------------------------------------------------------------------
+
+    def start_session(
+        self,
+        command: str,
+        *,
+        model_name: str | None = None,
+        model_text: str | None = None,
+        bench: str = "none",
+        board: str | None = None,
+        firmware: str | None = None,
+    ) -> int:
+        """Begin a session and return its number.
+
+        Parameters
+        ----------
+        command : str
+            The command that was given, such as "calibrate".
+        model_name, model_text : str, optional
+            The model file as used; each version of it is kept once.
+        bench : {"board", "simulated", "none"}
+            What moved the servos. Curves of a simulated bench never serve a real one.
+        board, firmware : str, optional
+            The board's identity and firmware version.
+        """
+        with self._said("written"), self._transaction():
+            model_id = None
+            if model_text is not None:
+                model_id = self._model_id(model_name or "", model_text)
+            return self._insert(
+                "sessions",
+                command=command,
+                started=self._stamp(),
+                model_id=model_id,
+                bench=bench,
+                board=board,
+                firmware=firmware,
+            )
+
+    def end_session(self, session_id: int, outcome: str) -> None:
+        """Note how a session ended, such as "done" or "stopped by the user"."""
+        with self._said("written"):
+            self._db.execute(
+                "UPDATE sessions SET ended = ?, outcome = ? WHERE id = ?",
+                (self._stamp(), outcome, session_id),
+            )
+
+    def note_reading(
+        self,
+        session_id: int,
+        *,
+        servo: str,
+        pulse_us: float,
+        approach: str,
+        gauge: str,
+        resolution: float,
+        typed: str,
+        value: float,
+        unit: str,
+        surface: str | None = None,
+    ) -> int:
+        """Keep one reading: what was typed, and what was understood by it.
+
+        Parameters
+        ----------
+        session_id : int
+            From :meth:`start_session`.
+        servo, surface : str
+            Label of the servo; name of the surface when the surface was read.
+        pulse_us : float
+            The pulse that was sent.
+        approach : {"rising", "falling"}
+            Whether the pulse was reached from below or from above.
+        gauge : str
+            What was read: "arm", "deg", "drop" or "straight".
+        resolution : float
+            The gauge's finest step, in ``unit``.
+        typed : str
+            The user's own keystrokes.
+        value, unit : float, str
+            What was understood, with sign.
+        """
+        with self._said("written"):
+            return self._insert(
+                "readings",
+                session_id=session_id,
+                noted=self._stamp(),
+                servo=servo,
+                surface=surface,
+                pulse_us=pulse_us,
+                approach=approach,
+                gauge=gauge,
+                resolution=resolution,
+                typed=typed,
+                value=value,
+                unit=unit,
+            )
+
+    def note_curve(self, session_id: int, servo: str, curve: Row) -> int:
+        """Keep a servo's fitted travel curve, as plain JSON types."""
+        with self._said("written"):
+            return self._insert(
+                "curves",
+                session_id=session_id,
+                noted=self._stamp(),
+                servo=servo,
+                curve=_dumps(curve),
+            )
+
+    def note_finding(self, session_id: int, kind: str, subject: str, figures: Row) -> int:
+        """Keep a result, such as the throws of a surface or the check of a pair."""
+        with self._said("written"):
+            return self._insert(
+                "findings",
+                session_id=session_id,
+                noted=self._stamp(),
+                kind=kind,
+                subject=subject,
+                figures=_dumps(figures),
+            )
+
+    # -- looking up --------------------------------------------------------------------
+
+    def latest_curve(self, servo: str, *, simulated: bool) -> Row | None:
+        """Return the newest curve of a servo from the same sort of bench, with its date.
+
+        Returns
+        -------
+        dict or None
+            Keys ``curve`` (as noted), ``noted``, ``session_id``.
+        """
+        # A session without a bench holds readings taken on paper: they are of a real servo.
+        rows = self._rows(
+            "SELECT curve, noted, session_id FROM curves JOIN sessions"
+            " ON sessions.id = session_id WHERE servo = ? AND (bench = 'simulated') = ?"
+            " ORDER BY curves.id DESC LIMIT 1",
+            (servo, simulated),
+        )
+        if not rows:
+            return None
+        return {**rows[0], "curve": json.loads(rows[0]["curve"])}
+
+    def unfinished_readings(self, servo: str, *, simulated: bool) -> list[Row]:
+        """Return the readings of the servo's newest calibration, if that was not finished."""
+        sessions = self._rows(
+            "SELECT sessions.id, outcome FROM sessions JOIN readings ON sessions.id = session_id"
+            " WHERE servo = ? AND command = 'calibrate' AND (bench = 'simulated') = ?"
+            " ORDER BY sessions.id DESC LIMIT 1",
+            (servo, simulated),
+        )
+        if not sessions or sessions[0]["outcome"] == "done":
+            return []
+        return self.readings(sessions[0]["id"])
+
+    def sessions(self) -> list[Row]:
+        """Return all sessions, the newest first, with their counts of readings."""
+        return self._rows(
+            "SELECT sessions.*, models.name AS model,"
+            " (SELECT count(*) FROM readings WHERE session_id = sessions.id) AS readings"
+            " FROM sessions LEFT JOIN models ON models.id = model_id ORDER BY sessions.id DESC"
+        )
+
+    def session(self, session_id: int) -> Row:
+        """Return one session whole: its header, readings, curves and findings.
+
+        Raises
+        ------
+        RecordsError
+            When there is no such session.
+        """
+        rows = self._rows(
+            "SELECT sessions.*, models.name AS model, models.text AS model_text"
+            " FROM sessions LEFT JOIN models ON models.id = model_id WHERE sessions.id = ?",
+            (session_id,),
+        )
+        if not rows:
+            raise RecordsError(
+                f"there is no session {session_id}.", mend="See: hingeline records list"
+            )
+        return {
+            **rows[0],
+            "readings": self.readings(session_id),
+            "curves": self._parsed("curves", "curve", session_id),
+            "findings": self._parsed("findings", "figures", session_id),
+        }
+
+    def readings(self, session_id: int) -> list[Row]:
+        """Return the readings of a session, in the order in which they were typed."""
+        return self._rows("SELECT * FROM readings WHERE session_id = ? ORDER BY id", (session_id,))
+
+    # -- within ------------------------------------------------------------------------
+
+    def _model_id(self, name: str, text: str) -> int:
+        digest = hashlib.sha256(text.encode("utf-8")).hexdigest()
+        found = self._db.execute("SELECT id FROM models WHERE sha256 = ?", (digest,)).fetchone()
+        if found is not None:
+            return int(found[0])
+        return self._insert(
+            "models", name=name, sha256=digest, text=text, first_used=self._stamp()
+        )
+
+    def _insert(self, table: str, **values: Any) -> int:
+        columns = ", ".join(values)
+        marks = ", ".join("?" * len(values))
+        # Table and columns are this module's own words, never the user's.
+        cursor = self._db.execute(
+            f"INSERT INTO {table} ({columns}) VALUES ({marks})",  # noqa: S608
+            tuple(values.values()),
+        )
+        assert cursor.lastrowid is not None  # noqa: S101  (every insert gives one)
+        return cursor.lastrowid
+
+    def _rows(self, query: str, values: tuple[Any, ...] = ()) -> list[Row]:
+        with self._said("read"):
+            return [dict(row) for row in self._db.execute(query, values)]
+
+    def _parsed(self, table: str, column: str, session_id: int) -> list[Row]:
+        rows = self._rows(
+            f"SELECT * FROM {table} WHERE session_id = ? ORDER BY id",  # noqa: S608
+            (session_id,),
+        )
+        return [{**row, column: json.loads(row[column])} for row in rows]
+
+    def _stamp(self) -> str:
+        return self._now().astimezone(timezone.utc).isoformat(timespec="seconds")
+
+    @contextlib.contextmanager
+    def _transaction(self) -> Iterator[None]:
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+        except BaseException:
+            self._db.execute("ROLLBACK")
+            raise
+        self._db.execute("COMMIT")
+
+    @contextlib.contextmanager
+    def _said(self, done: str) -> Iterator[None]:
+        """Turn what SQLite and the file system report into one error with its mend."""
+        try:
+            yield
+        except (sqlite3.Error, OSError) as error:
+            raise RecordsError(
+                f"{self.path}: the records cannot be {done} ({error}).",
+                mend="Check the disk and the file, or name another file with --records.",
+            ) from error
+
+
+def _dumps(figures: Row) -> str:
+    return json.dumps(figures, ensure_ascii=False, sort_keys=True, allow_nan=False)
