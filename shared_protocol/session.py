@@ -211,7 +211,7 @@ class HostSession:
             self.greeting = Greeting(item.ident, word, values)
             self.token = values["token"]
             return self.greeting
-        if word == "quit":
+        if word in ("quit", "leave"):
             self.token = 0
         return Reply(item.ident, word, values)
 

@@ -76,7 +76,8 @@ ERRORS = (
     (12, "below_limit", "the pulse is below the channel's low limit"),
     (13, "above_limit", "the pulse is above the channel's high limit"),
     (14, "class_limit", "the limit lies outside what the pulse class allows"),
-    (15, "wrong_order", "the value is on the wrong side of, or equal to, limit"),
+    (15, "wrong_order", "the value and the one it is compared with (limit) are in the wrong order "
+     "or equal"),
     (16, "frame_too_short", "pulse and margin (value) do not fit in the frame (limit), in ns"),
     (17, "too_fast", "quicker than the slew allows; limit is the shortest period in ms"),
     (18, "nothing_chosen", "the request names no channel"),
@@ -129,7 +130,9 @@ _CLASS = Field("class", 1, 2, "pulse class")
 _FRAME = Field("frame_hz", 50, 333, "frames per second")
 _SLEW = Field("slew_ns_per_ms", 10, 100000, "greatest change of pulse per millisecond")
 _ON_MASK = Field("on_mask", 0, MASK, "channels that give pulses, or wait for their first")
-_START = Field("start_ms", 0, 3600000, "until the last first pulse is sent; 0: all were on")
+_START = Field(
+    "start_ms", 0, 3600000, "until the last first pulse is sent, at most; 0: all were on"
+)
 _SETTLE = Field("settle_ms", 0, 3600000, "until all are at their pulse, or the motion begins")
 _NONCE = Field("nonce", 1, 1073741823, "picked at random by the host, given back by the board")
 
@@ -212,7 +215,11 @@ REQUESTS = (
             _pulse("s1_ns", "first pulse"),
         )
         + _pulses("s", 2, STEPS, "pulse"),
-        (_START, _SETTLE, Field("lasts_ms", 0, 100000000, "from the first pulse to the end")),
+        (
+            _START,
+            _SETTLE,
+            Field("lasts_ms", 0, 100000000, "until the wait at the last pulse ends"),
+        ),
     ),
     Word(
         "freeze",
@@ -270,6 +277,13 @@ REQUESTS = (
         ),
     ),
     Word("quit", "End: every channel off, the token void.", (_TOKEN,), ()),
+    Word(
+        "leave",
+        "End as by quit; then the board's program ends too, so that another can be put on the "
+        "board. The port goes away for a moment. The program runs again from the next start on.",
+        (_TOKEN,),
+        (),
+    ),
 )
 
 

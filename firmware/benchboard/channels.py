@@ -1,0 +1,83 @@
+"""One channel: what hangs on it, what it sends, where it is going."""
+
+from .motions import Steps, Sweep
+
+
+class Channel:
+    """State of one channel.
+
+    Attributes
+    ----------
+    number : int
+        From 1.
+    pulse_class : int
+        0 until set up.
+    low_ns, high_ns, centre_ns, slew_ns_per_ms : int
+        As set up.
+    wanted : bool
+        Somebody wants pulses on it.
+    on : bool
+        It sends pulses.
+    quiet_ms : int
+        Time left until its pin can be released, after pulses ended.
+    now_ns, target_ns : int
+        Pulse that goes out, and the one it is on the way to; 0 when there is none.
+    motion : Sweep, Steps or None
+        What moves the target.
+    """
+
+    def __init__(self, number: int):
+        self.number = number
+        self.pulse_class = 0
+        self.low_ns = 0
+        self.high_ns = 0
+        self.centre_ns = 0
+        self.slew_ns_per_ms = 0
+        self.wanted = False
+        self.on = False
+        self.quiet_ms = 0
+        self.now_ns = 0
+        self.target_ns = 0
+        self.motion: Sweep | Steps | None = None
+
+    def at_rest(self) -> bool:
+        """Return whether it is wholly off, its pin released."""
+        return not self.wanted and not self.on and self.quiet_ms == 0
+
+    def is_moving(self) -> bool:
+        """Return whether its pulse has still to change."""
+        return self.wanted and (not self.on or self.motion is not None or self._way_ns() != 0)
+
+    def aim(self, target_ns: int, motion: Sweep | Steps | None) -> None:
+        """Want pulses, this one first."""
+        self.wanted = True
+        self.target_ns = target_ns
+        self.motion = motion
+
+    def ramp_ms(self, target_ns: int) -> int:
+        """Return the time in which it gets to a pulse; 0 when its first pulse may be that."""
+        if not self.on:
+            return 0
+        way = abs(target_ns - self.now_ns)
+        return (way + self.slew_ns_per_ms - 1) // self.slew_ns_per_ms
+
+    def advance_target(self, ms: int) -> None:
+        """Let the motion move the target."""
+        motion = self.motion
+        if motion is not None:
+            self.target_ns = motion.advance(ms)
+            if motion.done:
+                self.motion = None
+
+    def next_ns(self, ms: int) -> int:
+        """Return the pulse that the slew allows after ``ms`` on the way to the target."""
+        most = self.slew_ns_per_ms * ms
+        way = self._way_ns()
+        if way > most:
+            way = most
+        elif way < -most:
+            way = -most
+        return self.now_ns + way
+
+    def _way_ns(self) -> int:
+        return self.target_ns - self.now_ns
