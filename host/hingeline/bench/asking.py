@@ -1,0 +1,205 @@
+"""Questions put to the person at the bench, and what their typed answers mean.
+
+Whoever answers types text: a person at a keyboard, or the stand-in of the simulated
+bench. Both go through the same understanding, which accepts "12.5", "12,5", "12.5 mm"
+and "up 12", says what it understood, and asks again when it understood nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal, Protocol
+
+from hingeline import units
+from hingeline.errors import UnitError
+from hingeline.model.schema import Surface
+from hingeline.model.words import directions, sign_of, split_direction
+
+GaugeKind = Literal["arm", "deg", "drop", "straight"]
+
+#: Said instead of an angle when a servo does not come to rest.
+TURNING = "turning"
+ARM_SIGNS = {"ccw": 1, "cw": -1}
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """What is read, and how finely.
+
+    Attributes
+    ----------
+    kind : {"arm", "deg", "drop", "straight"}
+        A protractor at the arm; or at the surface: degrees, mm square to the neutral
+        plane, mm with a ruler held straight from edge to edge.
+    resolution : float
+        Smallest step that can be read: degrees or mm.
+    """
+
+    kind: GaugeKind
+    resolution: float
+
+    @property
+    def unit(self) -> str:
+        """Unit of its readings."""
+        return "deg" if self.kind in ("arm", "deg") else "mm"
+
+    @property
+    def quantity(self) -> units.Kind:
+        """Kind of quantity that it reads."""
+        return units.ANGLE if self.unit == "deg" else units.LENGTH
+
+    @property
+    def at_surface(self) -> bool:
+        """Whether it is held to the surface rather than to the arm."""
+        return self.kind != "arm"
+
+
+@dataclass(frozen=True)
+class Question:
+    """A question for one reading.
+
+    Attributes
+    ----------
+    text : str
+        The question, ending without a question mark: "Where does the arm stand".
+    channel : int
+        Channel of the servo concerned.
+    gauge : Gauge
+        What is read.
+    signs : mapping of str to int
+        Direction words that may be typed, and the sign of each.
+    assumed : str or None
+        Word taken for a bare positive number; None: the word must be typed.
+    signed : bool
+        Whether a bare number may carry its own sign instead of a word.
+    help : str
+        What "?" answers.
+    """
+
+    text: str
+    channel: int
+    gauge: Gauge
+    signs: Mapping[str, int]
+    assumed: str | None = None
+    signed: bool = False
+    help: str = field(default="", repr=False)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What was understood by a typed answer.
+
+    Attributes
+    ----------
+    typed : str
+        The keystrokes.
+    value : float
+        With the engine's sign, in the gauge's unit.
+    unit : str
+        "deg" or "mm".
+    echo : str
+        What was understood, for the person to see.
+    settled : bool
+        False when the servo was said to keep turning.
+    """
+
+    typed: str
+    value: float
+    unit: str
+    echo: str
+    settled: bool = True
+
+
+class Asker(Protocol):
+    """Someone who can be asked: a person at the keyboard, or a stand-in."""
+
+    def ask(self, question: Question) -> str:
+        """Return what is typed in answer."""
+
+    def tell(self, text: str) -> None:
+        """Show a line."""
+
+    def pause(self, text: str) -> None:
+        """Show a line, and wait until the person is ready to go on."""
+
+
+def arm_question(servo: str, channel: int, pulse_us: int, gauge: Gauge) -> Question:
+    """Ask where the arm stands."""
+    return Question(
+        f"{servo} at {pulse_us} us: where does the arm stand, in deg",
+        channel,
+        gauge,
+        ARM_SIGNS,
+        signed=True,
+        help="Looking at the arm, measure from its planned place at centre. Counter-clockwise "
+        "is positive: type 12.5 or ccw 12.5, and -12.5 or cw 12.5 for the other way. "
+        f"If the servo does not stop, type {TURNING}. Ctrl-C stops; what was typed is kept.",
+    )
+
+
+def surface_question(
+    surface: Surface, channel: int, gauge: Gauge, *, assumed: str | None
+) -> Question:
+    """Ask where the surface stands; without ``assumed`` its direction must be typed."""
+    first, second = directions(surface)
+    how = {"deg": "in deg", "drop": "mm drop", "straight": "mm straight"}[gauge.kind]
+    where = "" if gauge.unit == "deg" else f" at the {surface.chord_mm:g} mm chord"
+    return Question(
+        f"{surface.name}: where does it stand{where}, {how}",
+        channel,
+        gauge,
+        {word: sign_of(surface, word) for word in (first, second)},
+        assumed=assumed,
+        help=f"Measure from neutral and say which way the trailing edge went: {first} 12.5 or "
+        f"12.5 {second}. Type 0 at neutral. Ctrl-C stops; what was typed is kept.",
+    )
+
+
+def understand(question: Question, typed: str) -> Answer:
+    """Read a typed answer.
+
+    Raises
+    ------
+    UnitError
+        When it cannot be understood, saying what would be.
+    """
+    words = tuple(question.signs)
+    if question.gauge.kind == "arm" and typed.strip().lower() == TURNING:
+        return Answer(typed, 0.0, "deg", "the servo keeps turning", settled=False)
+    if typed.strip().lower() == "neutral":
+        typed_value, word = "0", None
+    else:
+        word, typed_value = split_direction(typed, words)
+    size, text = units.parse_at_prompt(typed_value, question.gauge.quantity, question.gauge.unit)
+    if word is None and size != 0 and not question.signed:
+        word = question.assumed
+        if word is None:
+            raise UnitError(
+                f"{typed!r} does not say which way.", mend=f"Type {' or '.join(words)} before it."
+            )
+    if size < 0 and not (question.signed and word is None):
+        raise UnitError(
+            f"{typed!r} has a sign.",
+            cause="Which way it went is said by a word.",
+            mend=f"Type {' or '.join(words)} and the number without a sign.",
+        )
+    sign = question.signs[word] if word else 1
+    echo = f"{word} {text}" if word and size else text
+    return Answer(typed, sign * size, question.gauge.unit, echo)
+
+
+def put(question: Question, asker: Asker) -> Answer:
+    """Ask until the answer is understood, and say what was understood."""
+    while True:
+        typed = asker.ask(question)
+        if typed.strip() == "?":
+            asker.tell(question.help)
+            continue
+        try:
+            answer = understand(question, typed)
+        except UnitError as error:
+            asker.tell(str(error))
+            continue
+        asker.tell(f"{typed.strip()} read as {answer.echo}")
+        return answer

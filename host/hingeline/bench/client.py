@@ -1,0 +1,343 @@
+"""The board as the host sees it: greeted, asked, waited for, never taken for granted."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from types import TracebackType
+
+from hingeline.bench.transport import Transport
+from hingeline.errors import BenchError
+from shared_protocol import table
+from shared_protocol.session import Greeting, HostSession, Refusal, Reply
+
+NS_PER_US = 1000
+
+#: How long one answer may take before the request is sent again. A board answers within a
+#: few milliseconds; a busy computer may not look for a tenth of a second.
+ANSWER_S = 0.4
+TRIES = 4
+#: A board that was reset by the opening of its port needs this long to start.
+GREETING_S = 3.0
+#: The board holds after 1.5 s of silence: well inside that, even when a beat is lost.
+BEAT_S = 0.4
+
+
+@dataclass(frozen=True)
+class BoardInfo:
+    """What a board says of itself in its greeting.
+
+    Attributes
+    ----------
+    board, firmware : str
+        Kind of board; version of its firmware.
+    protocol, channels : int
+        Version of the wire; number of channels.
+    tick_ns : float
+        Finest step of a pulse, in ns.
+    frame_hz : int
+        Frames per second.
+    started : str
+        Why it last started.
+    board_id : str
+        The board's own number, in hex.
+    boots : int
+        Starts so far; 0 when the board does not count them.
+    """
+
+    board: str
+    firmware: str
+    protocol: int
+    channels: int
+    tick_ns: float
+    frame_hz: int
+    started: str
+    board_id: str
+    boots: int
+
+
+def board_info(values: Mapping[str, int]) -> BoardInfo:
+    """Put a greeting into words."""
+    fw = values["fw"]
+    return BoardInfo(
+        board=table.name_of(table.BOARDS, values["board"]),
+        firmware=f"{fw // 10000}.{fw // 100 % 100}.{fw % 100}",
+        protocol=values["proto"],
+        channels=values["channels"],
+        tick_ns=values["tick_ps"] / 1000,
+        frame_hz=values["frame_hz"],
+        started=table.name_of(table.REASONS, values["reason"]),
+        board_id=f"{values['board_id']:x}",
+        boots=values["boots"],
+    )
+
+
+class Board:
+    """A greeted board. Use as a context manager: leaving it switches every channel off.
+
+    Parameters
+    ----------
+    transport : Transport
+        Open; closed again by :meth:`close`.
+
+    Raises
+    ------
+    BenchError
+        When nothing that answers like a bench board is there, or it speaks another version.
+    """
+
+    def __init__(self, transport: Transport) -> None:
+        self._transport = transport
+        self._session = HostSession()
+        self._lock = threading.RLock()
+        try:
+            self.info = self._greet()
+        except BaseException:
+            transport.close()
+            raise
+
+    def __enter__(self) -> Board:
+        return self
+
+    def __exit__(
+        self,
+        _type: type[BaseException] | None,
+        _value: BaseException | None,
+        _trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @property
+    def simulated(self) -> bool:
+        """Whether the bench behind it is simulated."""
+        return self._transport.simulated
+
+    @property
+    def port(self) -> str:
+        """Name of the port."""
+        return self._transport.name
+
+    def close(self) -> None:
+        """Switch every channel off and give the port back, also when the board is gone."""
+        try:
+            if self._session.token:
+                self._ask("quit", {}, tries=2)
+        except BenchError:
+            pass  # a board that hears nothing stops its pulses by itself
+        finally:
+            self._transport.close()
+
+    # -- requests ----------------------------------------------------------------------
+
+    def setup(
+        self,
+        channel: int,
+        *,
+        pulse_class: str,
+        limits_us: tuple[int, int],
+        centre_us: int,
+        slew_us_per_s: int,
+    ) -> None:
+        """Say what servo is on a channel; nothing is sent to it yet."""
+        self._ask(
+            "setup",
+            {
+                "ch": channel,
+                "class": table.number_of(table.CLASSES, pulse_class),
+                "low_ns": limits_us[0] * NS_PER_US,
+                "high_ns": limits_us[1] * NS_PER_US,
+                "centre_ns": centre_us * NS_PER_US,
+                "slew_ns_per_ms": slew_us_per_s,  # us per s and ns per ms are the same number
+            },
+        )
+
+    def hold(self, pulses_us: Mapping[int, int]) -> None:
+        """Go to a pulse on each channel, all together or none, and wait until they are there."""
+        self._arrive("hold", {f"p{ch}_ns": us * NS_PER_US for ch, us in pulses_us.items()})
+
+    def centre(self, channels: Sequence[int]) -> None:
+        """Go to each channel's centre and wait until all are there."""
+        self._arrive("centre", {"mask": _mask(channels)})
+
+    def sweep(
+        self,
+        channels: Sequence[int],
+        *,
+        opposed: Sequence[int] = (),
+        ends_us: tuple[int, int],
+        period_s: float,
+        cycles: int,
+        shape: str,
+    ) -> None:
+        """Start a sweep; ``cycles`` 0 goes on until told otherwise."""
+        self._ask(
+            "sweep",
+            {
+                "mask": _mask(channels),
+                "opposed_mask": _mask(opposed),
+                "low_ns": ends_us[0] * NS_PER_US,
+                "high_ns": ends_us[1] * NS_PER_US,
+                "period_ms": round(period_s * 1000),
+                "cycles": cycles,
+                "shape": table.number_of(table.SHAPES, shape),
+            },
+        )
+
+    def steps(self, channels: Sequence[int], pulses_us: Sequence[int], dwell_s: float) -> float:
+        """Start a list of pulses; return how long it lasts, in seconds."""
+        values = {f"s{n}_ns": us * NS_PER_US for n, us in enumerate(pulses_us, start=1)}
+        values |= {"mask": _mask(channels), "dwell_ms": round(dwell_s * 1000)}
+        return self._ask("steps", values).values["lasts_ms"] / 1000
+
+    def freeze(self, channels: Sequence[int]) -> None:
+        """Stop where they are and hold."""
+        self._ask("freeze", {"mask": _mask(channels)})
+
+    def off(self, channels: Sequence[int]) -> None:
+        """Stop the pulses, and wait until the pins are released."""
+        reply = self._ask("off", {"mask": _mask(channels)})
+        self.wait(reply.values["off_ms"] / 1000)
+
+    def frame_rate(self, frame_hz: int) -> None:
+        """Set the frame rate; every channel must be off."""
+        self._ask("frame", {"frame_hz": frame_hz})
+
+    def silence(self, *, hold_s: float, off_s: float) -> None:
+        """Say how long the host may be silent before motion stops, and before pulses stop."""
+        self._ask("silence", {"hold_ms": round(hold_s * 1000), "off_ms": round(off_s * 1000)})
+
+    def state(self, channel: int) -> dict[str, int]:
+        """Return what one channel is doing, as the table of the wire lists it."""
+        return dict(self._ask("state", {"ch": channel}).values)
+
+    def moving(self) -> bool:
+        """Show that the host is there; return whether any channel has still to change."""
+        reply = self._ask("beat", {}).values
+        if reply["guard"]:
+            raise BenchError(
+                "the board heard nothing for too long and "
+                + ("stopped its pulses." if reply["guard"] > 1 else "stopped all motion."),
+                cause="The computer slept, or was too busy to show that it is there.",
+                mend="Look at the servos, then start the command again.",
+            )
+        return reply["moving_mask"] != 0
+
+    # -- time --------------------------------------------------------------------------
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass, and show the board that the host is there."""
+        end = self._transport.now_s() + seconds
+        while (left := end - self._transport.now_s()) > 0:
+            if left > BEAT_S:
+                self._transport.wait(BEAT_S)
+                self.moving()
+            else:
+                self._transport.wait(left)
+
+    @contextmanager
+    def attended(self) -> Iterator[None]:
+        """Keep the board assured while something else, such as a person, takes its time.
+
+        A simulated bench needs no assurance: its time stands still meanwhile.
+        """
+        if self.simulated:
+            yield
+            return
+        done = threading.Event()
+        failure: list[BenchError] = []
+
+        def assure() -> None:
+            while not done.wait(BEAT_S):
+                try:
+                    self.moving()
+                except BenchError as error:
+                    failure.append(error)
+                    return
+
+        beats = threading.Thread(target=assure, name="beats", daemon=True)
+        beats.start()
+        try:
+            yield
+        finally:
+            done.set()
+            beats.join()
+        if failure:
+            raise failure[0]
+
+    # -- within ------------------------------------------------------------------------
+
+    def _arrive(self, word: str, values: dict[str, int]) -> None:
+        self.wait(self._ask(word, values).values["settle_ms"] / 1000)
+
+    def _greet(self) -> BoardInfo:
+        end = self._transport.now_s() + GREETING_S
+        while True:
+            # A new request each time: what a board sent before it was reset answers none.
+            ident, line = self._session.hello(1 + secrets.randbelow(1073741823))
+            self._transport.write(b"\n" + line)  # the newline ends what others left half said
+            reply = self._answer(ident, min(ANSWER_S, GREETING_S))
+            if isinstance(reply, Greeting):
+                return board_info(reply.values)
+            if isinstance(reply, Refusal):
+                raise _version_error(self.port, reply)
+            if self._transport.now_s() >= end:
+                raise BenchError(
+                    f"{self.port}: nothing there answers like a Hingeline board.",
+                    cause="The board may lack the firmware, or the port may be another device.",
+                    mend="See firmware/README.md for how to put the firmware on the board.",
+                )
+
+    def _ask(self, word: str, values: dict[str, int], tries: int = TRIES) -> Reply:
+        with self._lock:
+            if not self._session.token:
+                raise _forgotten(self.port)
+            ident, line = self._session.request(word, values)
+            for attempt in range(tries):
+                self._transport.write(line if attempt == 0 else self._session.again(ident))
+                reply = self._answer(ident, ANSWER_S)
+                if isinstance(reply, Refusal):
+                    if reply.code == "wrong_token":
+                        raise _forgotten(self.port)
+                    raise BenchError(f"the board refused: {reply.describe()}.")
+                if reply is not None:
+                    return reply
+        raise BenchError(
+            f"{self.port}: the board did not answer {word!r} in {tries} tries "
+            f"of {ANSWER_S:g} s each.",
+            cause="The cable, the power or the board failed.",
+            mend="The board stops its pulses by itself after a few seconds of silence. "
+            "Check cable and power, and start the command again.",
+        )
+
+    def _answer(self, ident: int, timeout_s: float) -> Reply | Refusal | None:
+        end = self._transport.now_s() + timeout_s
+        while (left := end - self._transport.now_s()) > 0:
+            for event in self._session.receive(self._transport.read(left)):
+                if isinstance(event, (Reply, Refusal)) and event.ident == ident:
+                    return event
+        return None
+
+
+def _mask(channels: Sequence[int]) -> int:
+    return sum(1 << (channel - 1) for channel in set(channels))
+
+
+def _forgotten(port: str) -> BenchError:
+    return BenchError(
+        f"{port}: the board has started again, or another program has taken it over.",
+        cause="Nothing that was set before can be relied on, so nothing more was sent.",
+        mend="Look at the servos, then start the command again.",
+    )
+
+
+def _version_error(port: str, refusal: Refusal) -> BenchError:
+    if refusal.code == "wrong_version":
+        return BenchError(
+            f"{port}: the board speaks version {refusal.limit} of the wire, "
+            f"this Hingeline version {table.VERSION}.",
+            mend="Put the firmware of this Hingeline on the board; see firmware/README.md.",
+        )
+    return BenchError(f"{port}: the board refused the greeting: {refusal.describe()}.")

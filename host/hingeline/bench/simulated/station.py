@@ -1,0 +1,100 @@
+"""What stands on one channel of the simulated bench: a servo and perhaps a linkage."""
+
+from __future__ import annotations
+
+import math
+import zlib
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from hingeline.bench.simulated.servo import ModelledServo, random_truth
+from hingeline.chord import throw_mm
+from hingeline.linkage.closure import Linkage, surface_angle
+from hingeline.linkage.mounting import mounted
+from hingeline.model.schema import Model, Servo, Surface
+
+#: How well a rod is made to fit, standard deviation in mm: invented.
+_ROD_ERROR_MM = 0.05
+
+
+@dataclass
+class Station:
+    """One channel's servo, and the surface that it drives.
+
+    Attributes
+    ----------
+    servo : ModelledServo
+        The servo.
+    linkage : Linkage or None
+        As really built, rod error included; None: the arm is bare.
+    surface : Surface or None
+        The surface behind the linkage.
+    surface_deg : float
+        Where the surface stands now, signed, lagging by the play of the rod's ends.
+    """
+
+    servo: ModelledServo
+    linkage: Linkage | None = None
+    surface: Surface | None = None
+    surface_deg: float = field(default=0.0, init=False)
+
+    def advance(self, pulse_us: float, seconds: float) -> None:
+        """Let time pass."""
+        self.servo.advance(pulse_us, seconds)
+        if self.linkage is None or self.surface is None:
+            return
+        driven = math.degrees(
+            float(surface_angle(self.linkage, math.radians(self.servo.shaft_deg)))
+        )
+        if math.isnan(driven):  # beyond what the linkage can do it stays where it jammed
+            return
+        half_mm = self.surface.rod.play_mm / 2.0
+        half_deg = math.degrees(half_mm / self.linkage.horn.radius_mm)
+        self.surface_deg = min(max(self.surface_deg, driven - half_deg), driven + half_deg)
+
+    def shown(self, kind: str) -> float:
+        """Return what a perfect gauge of this kind would show, signed, in its unit."""
+        if kind == "arm":
+            return self.servo.rest_deg
+        if self.surface is None:
+            raise ValueError("there is no surface on this channel")
+        if kind == "drop":
+            return throw_mm(self.surface_deg, self.surface.chord_mm, "drop")
+        if kind == "straight":
+            return throw_mm(self.surface_deg, self.surface.chord_mm, "straight")
+        return self.surface_deg
+
+
+def stations_of(model: Model, seed: int) -> dict[int, Station]:
+    """Build the stations of a model: each servo has its own truth, drawn from the seed."""
+    return {
+        surface.channel: _station(model.servo_of(surface), surface, seed)
+        for surface in model.surfaces
+    }
+
+
+def bare_station(channel: int, *, centre_us: float, seed: int) -> Station:
+    """Build a station with a servo of unknown make and a bare arm."""
+    rng = _rng(seed, f"channel {channel}")
+    truth = random_truth(rng, centre_us=centre_us, rate_deg_per_us=0.09)
+    return Station(ModelledServo(truth, rng))
+
+
+def _station(servo: Servo, surface: Surface, seed: int) -> Station:
+    rng = _rng(seed, surface.servo)
+    sense = -1.0 if servo.turns == "cw" else 1.0
+    truth = random_truth(
+        rng, centre_us=float(servo.centre_us), rate_deg_per_us=sense * servo.rate_deg_per_us
+    )
+    modelled = ModelledServo(truth, rng)
+    if surface.arm.hole is None or surface.horn.hole is None:
+        return Station(modelled)
+    planned = mounted(surface, servo)
+    rod_mm = planned.length_mm + float(rng.normal(0.0, _ROD_ERROR_MM))
+    return Station(modelled, Linkage(planned.arm, planned.horn, rod_mm), surface)
+
+
+def _rng(seed: int, label: str) -> np.random.Generator:
+    # crc32 and not hash(): a label must give the same servo in every process.
+    return np.random.default_rng([seed, zlib.crc32(label.encode("utf-8"))])

@@ -1,0 +1,101 @@
+"""The command ``hingeline``: finds the sub-command, and shows every error in one place.
+
+Sub-commands are imported only when they are called, so that help starts as fast as click
+itself. What their one-line help says is repeated here, and a test holds the two equal.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from hingeline import __version__
+from hingeline.errors import HingelineError, Stopped
+
+#: Name of each command, its one-line help, in the order of the job.
+COMMANDS = {
+    "demo": "Play the whole job on the simulated bench.",
+    "new": "Write a commented model file to start from.",
+    "plan": "Work out throws, lean, rod length and pulses of a model.",
+    "board": "Find bench boards and ask what they are.",
+    "centre": "Hold servos at their centre while arms are fitted.",
+    "sweep": "Run servos to and fro between two pulses.",
+    "step": "Take servos through a list of pulses.",
+    "calibrate": "Measure a servo's travel and fit its curve.",
+    "throw": "Send the throws that a model asks for, and measure them.",
+    "pair": "Check that two surfaces match, point by point.",
+    "convert": "Turn degrees of throw into mm at a chord, and back.",
+    "records": "List, show and export what was measured.",
+}
+
+
+class _Commands(click.Group):
+    def list_commands(self, _ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return super().get_command(ctx, cmd_name)
+        module = importlib.import_module(f"hingeline.cli.{cmd_name}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        del ctx  # the table knows all that click would ask the commands
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            import difflib
+
+            close = difflib.get_close_matches(args[0], COMMANDS, n=1)
+            hint = f" Did you mean {close[0]!r}?" if close else ""
+            ctx.fail(f"There is no command {args[0]!r}.{hint} See: hingeline --help")
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="hingeline")
+def hingeline() -> None:
+    """Fit servos, arms, pushrods and horns so that surfaces move as they should.
+
+    \b
+    A first look, without any hardware:
+      hingeline demo
+    Then for a model of your own:
+      hingeline new mymodel.toml
+      hingeline plan mymodel.toml
+    """
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run one command; every error of ours ends here, as a sentence and an exit code."""
+    try:
+        code = hingeline.main(args=arguments, prog_name="hingeline", standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except (click.Abort, KeyboardInterrupt):
+        _show(Stopped("stopped."))
+        sys.exit(Stopped.exit_code)
+    except HingelineError as error:
+        _show(error)
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        # The reader of our output has gone; nothing more can be said to it.
+        sys.stderr.close()
+        sys.exit(1)
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _show(error: HingelineError) -> None:
+    click.echo(f"hingeline: {error.message}", err=True)
+    if error.cause:
+        click.echo(f"  Why: {error.cause}", err=True)
+    if error.mend:
+        click.echo(f"  Next: {error.mend}", err=True)
