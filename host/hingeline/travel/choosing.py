@@ -1,0 +1,166 @@
+"""Which shape the readings take: a line, parabola or cubic, or a curve through the means."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import fdtrc
+
+from hingeline.errors import TravelError
+from hingeline.travel.leastsquares import aicc, least_squares
+from hingeline.travel.means import CLEARLY, Columns, Means, means_at_pulses
+from hingeline.travel.shapes import MonotonePoints, Polynomial, Shape, pool_to_monotone
+from hingeline.travel.slips import SCATTER_DEG
+
+Floats = NDArray[np.float64]
+
+#: A polynomial is given up when its misfit has less than this chance. Our own choice.
+MISFIT = 0.001
+
+
+@dataclass(frozen=True, eq=False)
+class Fitted:
+    """A shape with what the least squares said of it.
+
+    Attributes
+    ----------
+    shape : Polynomial or MonotonePoints
+    half_gap_deg : float or None
+    cofactors : ndarray
+        Of the shape's parameters, then of the half gap.
+    chi2 : float
+        In deg^2, of readings with the median uncertainty.
+    dof : int
+    """
+
+    shape: Shape
+    half_gap_deg: float | None
+    cofactors: Floats
+    chi2: float
+    dof: int
+
+
+def choose(columns: Columns, free: slice) -> Fitted:
+    """Find the shape that the readings take.
+
+    Parameters
+    ----------
+    columns : Columns
+    free : slice
+        Places of the pulses clear of a stop; a polynomial is fitted to these only.
+
+    Raises
+    ------
+    TravelError
+        If only a curve that folds back would do, or shape and play cannot be told apart.
+    """
+    means = means_at_pulses(columns, free)
+    best = _best_polynomial(columns, free)
+    if best is None or _misfits(best, columns, means, free):
+        return _through_points(columns, means)
+    return best
+
+
+def _best_polynomial(columns: Columns, free: slice) -> Fitted | None:
+    """Fit line, parabola and cubic to the free readings; the best monotone one, if any."""
+    pulses = columns.pulses[free]
+    use = columns.at(free)
+    angle, weight, side = columns.angle[use], columns.weight[use], columns.side[use]
+    span = (float(pulses[0]), float(pulses[-1]))
+    both = np.ptp(side) > 0
+    ranked: list[tuple[float, Fitted]] = []
+    for degree in (1, 2, 3):
+        if len(pulses) < degree + 2:
+            break
+        template = Polynomial(span, (0.0,) * (degree + 1))
+        design = template.value_rows(columns.pulse[use])
+        if both:
+            design = np.column_stack([design, side])
+        if len(angle) <= design.shape[1]:
+            break
+        solved = least_squares(design, angle, weight)
+        shape = Polynomial(span, tuple(solved.coefficients[: degree + 1].tolist()))
+        if not shape.monotone or np.sign(shape.slopes(span[0])) != columns.turn:
+            continue
+        gap = float(solved.coefficients[-1]) if both else None
+        score = float(aicc(solved.chi2, len(angle), design.shape[1], columns.floor_deg))
+        ranked.append((score, Fitted(shape, gap, solved.cofactors, solved.chi2, solved.dof)))
+    return min(ranked, key=lambda pair: pair[0])[1] if ranked else None
+
+
+def _misfits(best: Fitted, columns: Columns, means: Means | None, free: slice) -> bool:
+    """Test whether a polynomial leaves more than the scatter about the means explains."""
+    noise_deg, dof = max(SCATTER_DEG, columns.floor_deg), 0
+    chi2, spare = best.chi2, best.dof
+    if means is not None:
+        noise_deg, dof = means.noise_deg(columns.floor_deg)
+        use = columns.at(free)
+        about_means = float(np.sum((columns.weight * np.square(means.fit.residuals))[use]))
+        chi2 -= about_means
+        spare = int(free.stop - free.start) - best.shape.parameters
+    if spare < 1:
+        return False
+    ratio = max(chi2, 0.0) / spare / noise_deg**2
+    # Without an estimate of the scatter its floor stands in, as if known exactly.
+    return bool(fdtrc(spare, dof or 1e9, ratio) < MISFIT)
+
+
+def _through_points(columns: Columns, means: Means | None) -> Fitted:
+    """Lay a monotone curve through the means; refuse one that folds back."""
+    if means is None:
+        raise TravelError(
+            "No smooth curve fits, and no pulse was read from both sides, so shape and play "
+            "cannot be told apart.",
+            mend="Read the same pulses rising and falling.",
+        )
+    count = len(columns.pulses)
+    noise_deg, _ = means.noise_deg(columns.floor_deg)
+    weights = 1.0 / np.diag(means.fit.cofactors)[:count]
+    _refuse_fold(columns, columns.turn * means.angles_deg, noise_deg / np.sqrt(weights))
+    level = columns.turn * means.angles_deg
+    centres, _, pools = pool_to_monotone(columns.pulses, level, weights)
+    knots, members = list(centres), list(pools)
+    # A pool at an end is flat up to that end; between, it stands at its mean pulse.
+    if len(pools[0]) > 1:
+        knots[:1] = [columns.pulses[0], columns.pulses[pools[0][-1]]]
+        members[:1] = [pools[0], pools[0]]
+    if len(pools[-1]) > 1:
+        knots[-1:] = [columns.pulses[pools[-1][0]], columns.pulses[-1]]
+        members[-1:] = [pools[-1], pools[-1]]
+    pooling = np.zeros((len(knots), count))
+    for row, pool in enumerate(members):
+        pooling[row, pool] = weights[pool] / weights[pool].sum()
+    angles = pooling @ means.angles_deg
+    cofactors = means.fit.cofactors
+    if means.half_gap_deg is not None:
+        pooling = np.block(
+            [[pooling, np.zeros((len(knots), 1))], [np.zeros((1, count)), np.ones((1, 1))]]
+        )
+    shape = MonotonePoints(tuple(float(k) for k in knots), tuple(angles.tolist()))
+    return Fitted(
+        shape,
+        means.half_gap_deg,
+        pooling @ cofactors @ pooling.T,
+        means.fit.chi2,
+        means.fit.dof,
+    )
+
+
+def _refuse_fold(columns: Columns, level: Floats, u_deg: Floats) -> None:
+    """Refuse means that run backwards by clearly more than their scatter."""
+    high = 0
+    for place in range(1, len(level)):
+        back = level[high] - level[place]
+        if back > CLEARLY * math.hypot(u_deg[high], u_deg[place]):
+            raise TravelError(
+                f"The curve folds back: the arm stands {back:.1f} deg further at "
+                f"{columns.pulses[high]:g} us than at {columns.pulses[place]:g} us.",
+                cause="No servo turns back on a longer pulse; a reading is wrong, the arm "
+                "slipped, or the gauge moved.",
+                mend="Check the arm's screw and the gauge, then re-measure these pulses.",
+            )
+        if level[place] >= level[high]:
+            high = place

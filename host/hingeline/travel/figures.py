@@ -1,0 +1,178 @@
+"""The figures of a fitted servo, each with its standard uncertainty."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hingeline.travel import linearity
+from hingeline.travel.choosing import Fitted
+from hingeline.travel.means import Columns, means_at_pulses
+from hingeline.travel.shapes import Shape, invert
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Estimate:
+    """A fitted shape with the scatter put to it.
+
+    Attributes
+    ----------
+    fitted : Fitted
+    variance : float
+        Of one reading, in deg^2; never below the gauge's own.
+    scale : {"scatter", "gauge"}
+        Where ``variance`` comes from.
+    u_common_deg : float
+        See `hingeline.travel.curve.TravelCurve`.
+    limits_us : tuple of float
+        Pulses of use.
+    """
+
+    fitted: Fitted
+    variance: float
+    scale: str
+    u_common_deg: float
+    limits_us: tuple[float, float]
+
+    @classmethod
+    def of(cls, fitted: Fitted, columns: Columns, limits_us: tuple[float, float]) -> Estimate:
+        """Put the observed scatter, floored by the gauge's, to a shape."""
+        floor = columns.floor_deg**2
+        observed = fitted.chi2 / fitted.dof if fitted.dof else floor
+        # Rounding to the gauge's marks is either seen as scatter, and averages out, or it has
+        # shifted all readings alike, and does not.
+        hidden = max(floor - observed, 0.0)
+        scale = "scatter" if observed > floor else "gauge"
+        return cls(fitted, max(observed, floor), scale, math.sqrt(hidden), limits_us)
+
+    @property
+    def shape(self) -> Shape:
+        """The fitted shape."""
+        return self.fitted.shape
+
+    @property
+    def covariance(self) -> Floats:
+        """Of the shape's parameters, then of the half gap."""
+        return np.asarray(self.variance * self.fitted.cofactors)
+
+    def u(self, row: Floats, gap: float = 0.0) -> float:
+        """Return the standard uncertainty of a figure from its derivatives.
+
+        Parameters
+        ----------
+        row : ndarray, shape (parameters,)
+            By the shape's parameters.
+        gap : float
+            By the half gap.
+        """
+        whole = row if self.fitted.half_gap_deg is None else np.append(row, gap)
+        return math.sqrt(max(float(whole @ self.covariance @ whole), 0.0))
+
+
+def figures(
+    estimate: Estimate, columns: Columns, free: slice, nominal_centre_us: float
+) -> dict[str, Any]:
+    """Return the figures of a servo, under the names of `TravelCurve`'s attributes."""
+    spread, dof = math.sqrt(estimate.variance), estimate.fitted.dof
+    return {
+        "residual_sd_deg": spread,
+        "residual_sd_deg_u": spread / math.sqrt(2.0 * dof) if dof else None,
+        **_centre(estimate, nominal_centre_us),
+        **_gap(estimate, columns, nominal_centre_us),
+        **_linearity(estimate, columns, free),
+        **_repeatability(columns),
+    }
+
+
+def _rate_at(estimate: Estimate, nominal_us: float) -> tuple[float, Floats]:
+    """Return the slope at centre, or mid-way where centre is out of use, and its row."""
+    low, high = estimate.limits_us
+    place = nominal_us if low <= nominal_us <= high else (low + high) / 2.0
+    return float(estimate.shape.slopes(place)), estimate.shape.slope_rows(place)
+
+
+def _centre(estimate: Estimate, nominal_us: float) -> dict[str, Any]:
+    shape, (low, high) = estimate.shape, estimate.limits_us
+
+    def u_angle(pulse_us: float) -> float:
+        return math.hypot(estimate.u(shape.value_rows(pulse_us)), estimate.u_common_deg)
+
+    centre = centre_u = error = error_u = None
+    if low <= nominal_us <= high:
+        error, error_u = float(shape.values(nominal_us)), u_angle(nominal_us)
+    if float(shape.values(low)) * float(shape.values(high)) < 0.0:
+        centre = float(invert(shape, 0.0, estimate.limits_us))
+        centre_u = u_angle(centre) / abs(float(shape.slopes(centre)))
+    rate, row = _rate_at(estimate, nominal_us)
+    return {
+        "centre_us": centre,
+        "centre_us_u": centre_u,
+        "centre_error_deg": error,
+        "centre_error_deg_u": error_u,
+        "rate_deg_per_us": rate,
+        "rate_deg_per_us_u": estimate.u(row),
+    }
+
+
+def _gap(estimate: Estimate, columns: Columns, nominal_us: float) -> dict[str, Any]:
+    half = estimate.fitted.half_gap_deg
+    names = ("half_gap_deg", "hysteresis_deg", "dead_band_us")
+    found: dict[str, Any] = dict.fromkeys((*names, *(f"{name}_u" for name in names)))
+    found["largest_gap_deg"] = _largest_gap(columns)
+    if half is None:
+        return found
+    nothing = np.zeros(estimate.shape.parameters)
+    half_u = estimate.u(nothing, gap=1.0)
+    found |= {"half_gap_deg": half, "half_gap_deg_u": half_u}
+    found |= {"hysteresis_deg": 2.0 * half, "hysteresis_deg_u": 2.0 * half_u}
+    rate, row = _rate_at(estimate, nominal_us)
+    if rate != 0.0:
+        by_shape = -2.0 * half / rate**2 * row * math.copysign(1.0, rate)
+        found["dead_band_us"] = 2.0 * half / abs(rate)
+        found["dead_band_us_u"] = estimate.u(by_shape, gap=2.0 / abs(rate))
+    return found
+
+
+def _largest_gap(columns: Columns) -> float | None:
+    gaps = []
+    for place in range(len(columns.pulses)):
+        here = columns.place == place
+        above, below = here & (columns.side > 0), here & (columns.side < 0)
+        if above.any() and below.any():
+            gaps.append(float(columns.angle[above].mean() - columns.angle[below].mean()))
+    return max(gaps, key=abs, default=None)
+
+
+def _linearity(estimate: Estimate, columns: Columns, free: slice) -> dict[str, Any]:
+    # Of the averages as measured, not of the smooth curve: that is what the term means.
+    names = ("linearity_deg", "linearity_deg_u", "terminal_linearity_deg")
+    means = means_at_pulses(columns, free)
+    if means is None:
+        return dict.fromkeys(names)
+    pulses, angles = columns.pulses[free], means.angles_deg[free]
+    best = linearity.independent(pulses, angles)
+    cofactors = means.fit.cofactors[free, free]
+    u = math.sqrt(estimate.variance * float(best.row @ cofactors @ best.row))
+    terminal = linearity.terminal_based(pulses, angles).largest
+    return dict(zip(names, (best.largest, u, terminal), strict=True))
+
+
+def _repeatability(columns: Columns) -> dict[str, Any]:
+    """Pool the scatter of readings that share pulse and approach, floored by the gauge's."""
+    squares, spare = 0.0, 0
+    for place in range(len(columns.pulses)):
+        for rising in (True, False):
+            same = columns.angle[(columns.place == place) & (columns.rising == rising)]
+            if len(same) > 1:
+                squares += float(np.sum(np.square(same - same.mean())))
+                spare += len(same) - 1
+    if not spare:
+        return {"repeatability_deg": None, "repeatability_deg_u": None}
+    spread = max(math.sqrt(squares / spare), columns.floor_deg)
+    return {"repeatability_deg": spread, "repeatability_deg_u": spread / math.sqrt(2.0 * spare)}

@@ -1,0 +1,171 @@
+"""Readings as columns, their means at each pulse, and where the servo still moves freely."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hingeline.errors import TravelError
+from hingeline.travel.leastsquares import LeastSquares, least_squares
+from hingeline.travel.reading import Approach, Reading
+from hingeline.travel.slips import SCATTER_DEG
+
+Floats = NDArray[np.float64]
+
+#: An end piece whose slope is under this part of the middle's is a stop. Our own choice.
+STOP_SLOPE = 0.25
+#: How many standard deviations a stop's missing movement, or a fold, must stand out by.
+CLEARLY = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class Columns:
+    """Readings in order of pulse, so that the order in which they were given has no effect.
+
+    Attributes
+    ----------
+    pulse, angle : ndarray, shape (n,)
+        In us and degrees.
+    weight : ndarray, shape (n,)
+        (``floor_deg`` / u)^2.
+    side : ndarray, shape (n,)
+        +1 where the arm came from greater angles, -1 from lesser.
+    rising : ndarray of bool, shape (n,)
+        Whether the pulse came from below.
+    pulses : ndarray, shape (k,)
+        The different pulses.
+    place : ndarray of int, shape (n,)
+        Each reading's place in ``pulses``.
+    floor_deg : float
+        Median uncertainty of a reading from the gauge alone: the least scatter believed.
+    turn : float
+        +1 when the angle rises with the pulse, else -1.
+    """
+
+    pulse: Floats
+    angle: Floats
+    weight: Floats
+    side: Floats
+    rising: NDArray[np.bool_]
+    pulses: Floats
+    place: NDArray[np.intp]
+    floor_deg: float
+    turn: float
+
+    @property
+    def approach(self) -> Approach | None:
+        """The only approach that occurs; None when both do."""
+        if self.rising.all():
+            return "rising"
+        return None if self.rising.any() else "falling"
+
+    def at(self, places: slice) -> NDArray[np.bool_]:
+        """Mark the readings at some of the pulses."""
+        marked = np.zeros(len(self.pulses), dtype=bool)
+        marked[places] = True
+        return marked[self.place]
+
+
+def columns_of(readings: Sequence[Reading]) -> Columns:
+    """Sort readings into columns.
+
+    Raises
+    ------
+    TravelError
+        If the arm moved no more between the end pulses than the gauge can tell.
+    """
+    ordered = sorted(readings, key=lambda r: (r.pulse_us, r.approach, r.angle_deg, r.u_deg))
+    pulse, angle, u = np.asarray([(r.pulse_us, r.angle_deg, r.u_deg) for r in ordered]).T
+    rising = np.asarray([reading.approach == "rising" for reading in ordered])
+    pulses, place = np.unique(pulse, return_inverse=True)
+    floor = float(np.median(u))
+    moved = float(angle[place == len(pulses) - 1].mean() - angle[place == 0].mean())
+    if abs(moved) <= CLEARLY * floor:
+        raise TravelError(
+            f"Between {pulses[0]:g} and {pulses[-1]:g} us the arm moved {abs(moved):.2g} deg, "
+            f"less than the gauge can tell ({CLEARLY * floor:.2g} deg).",
+            cause="The servo did not follow the pulses, or the range is too small.",
+            mend="Check power, lead and pulse class; then calibrate over a wider range.",
+        )
+    turn = 1.0 if moved > 0 else -1.0
+    side = np.where(rising, -turn, turn)
+    weight = np.square(floor / u)
+    return Columns(pulse, angle, weight, side, rising, pulses, place, floor, turn)
+
+
+def find_free(columns: Columns) -> slice:
+    """Find the places of the pulses at which the arm was clear of its stops.
+
+    An end piece counts as stopped when it moves less than `STOP_SLOPE` of what the middle
+    half of the range lets expect, by clearly more than scatter.
+    """
+    count = np.bincount(columns.place).astype(np.float64)
+    level = columns.turn * np.bincount(columns.place, columns.angle) / count
+    pulses = columns.pulses
+    quarters = pulses[0] + np.ptp(pulses) * np.asarray([0.25, 0.75])
+    middle = np.diff(np.interp(quarters, pulses, level))[0] / np.diff(quarters)[0]
+    expected = middle * np.diff(pulses)
+    missing = expected - np.diff(level)
+    scatter = max(columns.floor_deg, SCATTER_DEG) * np.sqrt(1 / count[1:] + 1 / count[:-1])
+    stopped = (missing > (1.0 - STOP_SLOPE) * expected) & (missing > CLEARLY * scatter)
+    low, high = 0, len(pulses)
+    while low < high - 1 and stopped[low]:
+        low += 1
+    while high - 1 > low and stopped[high - 2]:
+        high -= 1
+    return slice(low, high)
+
+
+@dataclass(frozen=True, eq=False)
+class Means:
+    """The mean at each pulse, with the up/down difference taken out.
+
+    Attributes
+    ----------
+    angles_deg : ndarray, shape (k,)
+        In the order of ``Columns.pulses``.
+    half_gap_deg : float or None
+        None when there is one approach only.
+    fit : LeastSquares
+        Its coefficients are the angles, then the half gap where there is one.
+    """
+
+    angles_deg: Floats
+    half_gap_deg: float | None
+    fit: LeastSquares
+
+    def noise_deg(self, floor_deg: float) -> tuple[float, int]:
+        """Return the scatter of a reading about its mean, and its degrees of freedom.
+
+        With too little to estimate it from, `SCATTER_DEG` and 0 are returned.
+        """
+        if self.fit.dof >= 3:
+            return max(self.fit.scale, floor_deg), self.fit.dof
+        return max(SCATTER_DEG, floor_deg), 0
+
+
+def means_at_pulses(columns: Columns, free: slice) -> Means | None:
+    """Average the readings at each pulse, with one common half gap where the arm is free.
+
+    Returns
+    -------
+    Means or None
+        None when both approaches occur but no free pulse has both, so that the gap cannot
+        be told from the shape.
+    """
+    count = len(columns.pulses)
+    design = (columns.place[:, None] == np.arange(count)).astype(np.float64)
+    both = columns.approach is None
+    if both:
+        # On a stop the arm stands where the stop is, whichever way it came.
+        side = np.where(columns.at(free), columns.side, 0.0)
+        seen = [set(side[columns.place == place]) for place in range(count)]
+        if not any({-1.0, 1.0} <= sides for sides in seen):
+            return None
+        design = np.column_stack([design, side])
+    fit = least_squares(design, columns.angle, columns.weight)
+    gap = float(fit.coefficients[-1]) if both else None
+    return Means(fit.coefficients[:count], gap, fit)
