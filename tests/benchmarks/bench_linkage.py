@@ -11,8 +11,9 @@ import time
 from collections.abc import Callable
 
 import numpy as np
-from hingeline.linkage.closure import Crank, Linkage, closure_matrix, solve, surface_angle
+from hingeline.linkage.closure import Crank, Linkage, surface_angle
 from hingeline.linkage.limits import closing_limits
+from hingeline.linkage.loop import closure_matrix, solve
 from scipy import optimize
 
 ANGLES = 1_000_000

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from hingeline.errors import LinkageError
 from hingeline.linkage.angles import rod_angles
-from hingeline.linkage.closure import Crank, Linkage, closure_matrix, ratio, surface_angle
+from hingeline.linkage.closure import Crank, Linkage, ratio, surface_angle
 from hingeline.linkage.limits import closing_limits, dead_points, reach, shaft_limits
+from hingeline.linkage.loop import closure_matrix
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -44,6 +45,15 @@ def test_short_arm_turns_round_and_the_surface_turns_back():
     assert np.sort(in_line) == pytest.approx([0.0, 180.0], abs=1e-5)
 
 
+@pytest.mark.parametrize("more_mm", [0.1, 1e-3, 1e-5])
+def test_a_horn_a_hair_longer_than_the_arm_lets_the_arm_turn_round(more_mm: float):
+    # Grashof: shortest + longest <= the other two, by a hair, so the limit is nearly touched.
+    limits = shaft_limits(level_linkage(12.0, 12.0 + more_mm, 100.0, rod_mm=100.0))
+    assert (limits.low_rad, limits.high_rad) == (-np.inf, np.inf)
+    shorter = shaft_limits(level_linkage(12.0, 12.0 - more_mm, 100.0, rod_mm=100.0))
+    assert np.isfinite([shorter.low_rad, shorter.high_rad]).all()
+
+
 def test_dead_points_by_the_law_of_cosines():
     # Arm and rod in line put the horn's hole at rod - arm or rod + arm from the spindle.
     linkage = level_linkage(8.0, 20.0, 100.0)
@@ -58,6 +68,15 @@ def test_arm_resting_at_a_dead_point_is_one_on_both_sides():
         Crank((-60, 0, 15), HINGE, (-50, 0, 15)), Crank((0, 0, 0), HINGE, (0, 0, 15))
     )
     dead = dead_points(linkage)
+    assert (dead.low_rad, dead.high_rad) == (0.0, 0.0)
+
+
+@given(st.floats(0.1, 1.4), st.floats(20.0, 200.0))
+def test_dead_at_rest_however_it_rounds(attitude: float, rod_mm: float):
+    way = np.array([np.cos(attitude), 0.0, np.sin(attitude)])
+    horn = Crank((0, 0, 0), HINGE, (0, 0, 15))
+    tip = horn.tip_mm - rod_mm * way
+    dead = dead_points(Linkage(Crank(tip - 9.0 * way, HINGE, tip), horn))
     assert (dead.low_rad, dead.high_rad) == (0.0, 0.0)
 
 
@@ -92,6 +111,15 @@ class TestReach:
         assert found.low_rad <= swept.min() + 1e-12
         assert found.high_rad >= swept.max() - 1e-12
         assert found.at_low_rad == pytest.approx(shaft[swept.argmin()], abs=3e-4)
+
+    def test_whole_turn_of_the_arm_meets_both_dead_points(self):
+        linkage = level_linkage(8.0, 20.0, 100.0)
+        two = dead_points(linkage)
+        found = reach(linkage, 0.0, 6.2)
+        assert found.dead_rad == pytest.approx((two.high_rad, two.low_rad + 2.0 * np.pi))
+        assert (found.low_rad, found.high_rad) == pytest.approx(
+            tuple(surface_angle(linkage, [two.low_rad, two.high_rad]))
+        )
 
     @pytest.mark.parametrize(
         ("ends_deg", "words"),

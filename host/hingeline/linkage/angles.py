@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from hingeline.linkage.closure import Crank, Linkage, surface_angle
-
-Floats = NDArray[np.float64]
+from hingeline.linkage.closure import Crank, Floats, Linkage, surface_angle
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,6 +1,6 @@
 """Where the linkage stops: limits of closing, dead points, and the reach between them.
 
-With (-R, P, Q) as in `hingeline.linkage.closure`, the linkage closes where
+With (-R, P, Q) as in `hingeline.linkage.loop`, the linkage closes where
 W^2 = P^2 + Q^2 - R^2 is not negative. W^2 is a trigonometric polynomial of degree 2 in the
 shaft angle, hence a quartic in z = exp(i t), whose roots on the unit circle are all the
 places where closing begins or ends: nothing is searched in steps and nothing is missed.
@@ -14,12 +14,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from hingeline.errors import LinkageError
-from hingeline.linkage.closure import IN_LINE, Linkage, surface_angle
-
-Floats = NDArray[np.float64]
+from hingeline.linkage.closure import Linkage, surface_angle
+from hingeline.linkage.loop import IN_LINE, Floats
 
 _TURN = 2.0 * np.pi
 
@@ -72,7 +71,7 @@ def closing_limits(matrix: ArrayLike) -> tuple[Floats, Floats]:
     Parameters
     ----------
     matrix : array_like, shape (..., 3, 3)
-        From `hingeline.linkage.closure.closure_matrix`.
+        From `hingeline.linkage.loop.closure_matrix`.
 
     Returns
     -------
@@ -197,9 +196,9 @@ def _dead_between(linkage: Linkage, limits: Limits) -> list[float]:
     m = linkage.matrix
     surface = _turning_points(m.T)
     surface = surface[np.isfinite(surface)]
-    minus_r, p, q = _rows(m.T, surface)[0]
+    minus_r, p, q = _row(m.T, surface)
     shaft = np.arctan2(-minus_r * q, -minus_r * p)  # the double root: its acos is 0 or pi
-    _, p, q = _rows(m, shaft)[0]
+    _, p, q = _row(m, shaft)
     slope = q * np.cos(surface) - p * np.sin(surface)
     at_rest = m[0, 2] + m[1, 2]
     ours = shaft[slope * at_rest > 0.0]  # the others belong to the horn's mirror position
@@ -234,25 +233,10 @@ def _turning_points(m: Floats) -> Floats:
     companion[..., [1, 2, 3], [0, 1, 2]] = 1.0
     known = np.isfinite(companion).all(axis=(-2, -1), keepdims=True)
     z = np.linalg.eigvals(np.where(known, companion, 0.0))
-    angles = np.where(np.abs(np.abs(z) - 1.0) < _ON_CIRCLE, np.angle(z), np.nan)
-    return _polished(m, angles)
+    return np.where(np.abs(np.abs(z) - 1.0) < _ON_CIRCLE, np.angle(z), np.nan)
 
 
-def _polished(m: Floats, angles: Floats) -> Floats:
-    """Sharpen simple roots of W^2 by Newton's method; leave double ones where they are."""
-    stack = m[..., np.newaxis, :, :]
-    for _ in range(3):
-        (r, p, q), (r_slope, p_slope, q_slope) = _rows(stack, angles)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            step = 0.5 * (p * p + q * q - r * r) / (p * p_slope + q * q_slope - r * r_slope)
-        angles = np.where(np.abs(step) < _ON_CIRCLE, angles - step, angles)
-    return angles
-
-
-def _rows(m: Floats, angles: Floats) -> tuple[list[Floats], list[Floats]]:
-    """Give (-R, P, Q) at some driver angles, and their derivatives."""
+def _row(m: Floats, angles: Floats) -> list[Floats]:
+    """Give (-R, P, Q) at some driver angles."""
     cos, sin = np.cos(angles), np.sin(angles)
-    columns = [(m[..., 0, j], m[..., 1, j], m[..., 2, j]) for j in range(3)]
-    return [k0 + k1 * cos + k2 * sin for k0, k1, k2 in columns], [
-        k2 * cos - k1 * sin for _, k1, k2 in columns
-    ]
+    return [m[..., 0, j] + m[..., 1, j] * cos + m[..., 2, j] * sin for j in range(3)]
