@@ -98,7 +98,8 @@ class Core:
         if ms == 0:
             return
         # What is left over stays in the clock: no millisecond is lost, however often this runs.
-        self._last_us = (self._last_us + ms * 1000) & CLOCK_MASK
+        # Less a whole turn on the way, so that the sum never needs a big integer.
+        self._last_us = (self._last_us - CLOCK_MASK + (ms * 1000 - 1)) & CLOCK_MASK
         due = self.silence.advance(ms)
         if due and self.bank.on_mask():
             if due == 2:

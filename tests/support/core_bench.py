@@ -1,0 +1,120 @@
+"""A core, a recorder of its pulses and a host session on an invented clock."""
+
+from benchboard.boards import board_named
+from benchboard.core import Core
+from benchboard.pulses import Recorder
+
+from shared_protocol.session import Greeting, HostSession, Refusal, Reply
+
+CLOCK = 1 << 30  # the board's microseconds begin again here
+
+US = 1000  # ns
+
+
+class Watched(Recorder):
+    """A recorder that also keeps what happened when: (microseconds since the start, ch, ns)."""
+
+    def __init__(self, board):
+        super().__init__(board)
+        self.log = []
+        self.bench = None
+        self.logging = True
+
+    def note(self, index, pulse_ns):
+        if self.logging:
+            self.log.append((self.bench.passed_us, index + 1, pulse_ns))
+
+    def pulse(self, index, pulse_ns):
+        super().pulse(index, pulse_ns)
+        self.note(index, pulse_ns)
+
+    def silence(self, index):
+        super().silence(index)
+        self.note(index, 0)
+
+    def release(self, index):
+        super().release(index)
+        self.note(index, -1)
+
+
+class Bench:
+    def __init__(self, start_us=0, token=99, reason="power"):
+        self.board = board_named("simulated")
+        self.outputs = Watched(self.board)
+        self.outputs.bench = self
+        self.passed_us = 0
+        self.start_us = start_us
+        self.tokens = token
+        self.core = Core(
+            self.outputs, self.board, self.new_token, reason, 3, 1 << 63, start_us % CLOCK
+        )
+        self.host = HostSession()
+
+    def new_token(self):
+        self.tokens += 1
+        return self.tokens
+
+    def now_us(self):
+        return (self.start_us + self.passed_us) % CLOCK
+
+    def run(self, ms, step_us=1000):
+        """Let time pass in steps."""
+        end_us = self.passed_us + ms * 1000
+        while self.passed_us < end_us:
+            self.passed_us += min(step_us, end_us - self.passed_us)
+            self.core.tick(self.now_us())
+
+    def alive(self, ms, step_us=1000):
+        """Let time pass with a host that beats."""
+        while ms > 0:
+            self.run(min(ms, 500), step_us)
+            ms -= 500
+            self.ask("beat")
+
+    def feed(self, data):
+        return self.core.feed(data, self.now_us())
+
+    def ask(self, word, **values):
+        """Ask and return the one event that answers."""
+        if "klass" in values:
+            values["class"] = values.pop("klass")
+        if word == "hello":
+            _, data = self.host.hello(values.get("nonce", 7))
+        else:
+            _, data = self.host.request(word, values)
+        (event,) = self.host.receive(self.feed(data))
+        return event
+
+    def get(self, word, **values):
+        """Ask for something that must be obeyed; return the values of the reply."""
+        event = self.ask(word, **values)
+        if not isinstance(event, Reply):
+            raise AssertionError(event.describe())
+        return event.values
+
+    def no(self, word, **values):
+        """Ask for something that must be refused; return code, channel, value, limit."""
+        event = self.ask(word, **values)
+        if not isinstance(event, Refusal):
+            raise AssertionError("%s was obeyed" % word)  # noqa: UP031
+        return (event.code, event.ch, event.value, event.limit)
+
+    def setup(self, channels=(1, 2, 3, 4, 5, 6, 7, 8), slew=2000, low=900, high=2100, centre=1500):
+        """Say hello and set channels up as standard servos; pulses in us."""
+        if not isinstance(self.ask("hello"), Greeting):
+            raise AssertionError("no greeting")
+        for ch in channels:
+            self.get(
+                "setup",
+                ch=ch,
+                klass=1,
+                low_ns=low * US,
+                high_ns=high * US,
+                centre_ns=centre * US,
+                slew_ns_per_ms=slew,
+            )
+        return self
+
+    def pulses(self):
+        """Return the pulses that go out now, in us."""
+        return [pulse_ns // US for pulse_ns in self.outputs.pulses_ns]
