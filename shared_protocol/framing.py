@@ -155,8 +155,7 @@ class Decoder:
         room = MAX_LINE_BYTES - 1 - len(self._rest)
         if len(piece) > room:
             self._skipping = True
-        if room > 0:
-            self._rest += bytes(piece[:room])
+        self._rest += bytes(piece[:room])
 
 
 def read_line(line: bytes) -> Frame | Damaged:

@@ -9,6 +9,21 @@ from shared_protocol.session import Greeting, HostSession, Refusal, Reply
 CLOCK = 1 << 30  # the board's microseconds begin again here
 
 US = 1000  # ns
+NOTHING = [0] * 8
+SWEEP = {
+    "mask": 3,
+    "opposed_mask": 2,
+    "low_ns": 1000 * US,
+    "high_ns": 2000 * US,
+    "period_ms": 2000,
+    "cycles": 0,
+    "shape": 1,
+}
+
+
+def steps_of(log, ch):
+    """Return the pulses of one channel from a log."""
+    return [pulse for _, number, pulse in log if number == ch]
 
 
 class Watched(Recorder):

@@ -1,24 +1,9 @@
 # ruff: noqa: UP031 - these cases run under MicroPython too
-from benchboard import motions
-from benchboard.boards import TABLE, board_from, board_named, check_pins, rp2_tick_ps
-from benchboard.guard import permit
-
 from shared_protocol import table
 from shared_protocol.framing import Decoder, crc_text
 from shared_protocol.session import Refusal
 from tests.support.cases import equal, run
-from tests.support.core_bench import CLOCK, US, Bench
-
-NOTHING = [0] * 8
-SWEEP = {
-    "mask": 3,
-    "opposed_mask": 2,
-    "low_ns": 1000 * US,
-    "high_ns": 2000 * US,
-    "period_ms": 2000,
-    "cycles": 0,
-    "shape": 1,
-}
+from tests.support.core_bench import NOTHING, SWEEP, US, Bench, steps_of
 
 
 def line(text):
@@ -29,10 +14,6 @@ def code_of(reply):
     (frame,) = Decoder().feed(reply)
     equal(frame.word, "no")
     return table.name_of(table.ERRORS, frame.values["code"])
-
-
-def steps_of(log, ch):
-    return [pulse for _, number, pulse in log if number == ch]
 
 
 def nothing_goes_out_before_a_servo_is_set_up():
@@ -161,159 +142,6 @@ def a_request_for_several_is_for_all_or_none():
     equal(len(bench.outputs.log), 100)
     times = [at for at, _, _ in bench.outputs.log]
     equal(times[0::2], times[1::2])  # both channels at the same moments
-
-
-def changes_go_at_the_slew_rate():
-    bench = Bench().setup(slew=3000)
-    bench.get("hold", p1_ns=1000 * US)
-    bench.run(100)
-    equal(bench.get("hold", p1_ns=2000 * US)["settle_ms"], 334)
-    for _ in range(3):
-        before = bench.outputs.pulses_ns[0]
-        bench.run(100, 7300)
-        equal(bench.outputs.pulses_ns[0] - before, 300000)
-    equal(bench.get("beat")["moving_mask"], 1)
-    bench.run(34)
-    equal((bench.pulses()[0], bench.get("beat")["moving_mask"]), (2000, 0))
-    # after a stall the pulse goes on from where it was, it does not leap
-    bench.get("hold", p1_ns=1000 * US)
-    bench.run(300, 300000)
-    equal(bench.pulses()[0], 1850)
-
-
-def first_pulses_come_one_by_one():
-    bench = Bench().setup()
-    reply = bench.get("hold", **dict([("p%d_ns" % n, 1500 * US) for n in range(1, 9)]))  # noqa: C404
-    equal((reply["start_ms"], reply["settle_ms"]), (491, 491))
-    state = bench.get("state", ch=8)
-    equal((state["on"], state["now_ns"], state["motion"]), (0, 0, 1))
-    bench.run(491)
-    equal(bench.pulses(), [1500] * 8)
-    starts = [at for at, _, _ in bench.outputs.log]
-    equal([number for _, number, _ in bench.outputs.log], [1, 2, 3, 4, 5, 6, 7, 8])
-    gaps = [starts[n + 1] - starts[n] for n in range(7)]
-    # A pulse asked for is sent up to a frame (20 ms) later: 50 ms apart at the pins needs 70 here.
-    equal(min(gaps) >= 70000, True)
-    # also across requests
-    bench.get("off", mask=3)
-    bench.run(100)
-    bench.outputs.log = []
-    bench.get("centre", mask=1)
-    bench.run(10)
-    equal(bench.get("centre", mask=2)["start_ms"], 62)
-    bench.run(100)
-    equal(bench.outputs.log[1][0] - bench.outputs.log[0][0] >= 70000, True)
-
-
-def a_sweep_begins_together_keeps_its_ends_and_stops_after_its_cycles():
-    bench = Bench().setup()
-    bench.get("hold", p1_ns=1900 * US)  # 900 us from its end of the sweep; channel 2 is off
-    bench.run(10)
-    reply = bench.get("sweep", **dict(SWEEP, cycles=2))
-    equal((reply["start_ms"], reply["settle_ms"]), (62, 450))
-    equal(bench.get("state", ch=1)["motion"], 3)
-    bench.alive(450)
-    equal(bench.pulses()[:2], [1000, 2000])
-    for wanted in ([1500, 1500], [2000, 1000], [1500, 1500], [1000, 2000]) * 2:
-        bench.alive(500)
-        equal(bench.pulses()[:2], wanted)
-    equal(bench.get("beat")["moving_mask"], 0)
-    ends = steps_of(bench.outputs.log, 1)
-    equal((min(ends), max(ends)), (1000 * US, 2000 * US))
-    bench.alive(1000)
-    equal(bench.pulses()[:2], [1000, 2000])
-
-
-def a_smooth_sweep_is_slow_at_the_ends_and_steeper_in_the_middle():
-    bench = Bench().setup()
-    bench.get("sweep", **dict(SWEEP, mask=1, opposed_mask=0, shape=2))
-    bench.run(1)
-    taken = []
-    for _ in range(10):
-        taken.append(bench.outputs.pulses_ns[0])
-        bench.alive(100)
-    taken.append(bench.outputs.pulses_ns[0])
-    for n, got in enumerate(taken):
-        wanted = 1000000 + 1000000 * (3 * n * n * 10 - 2 * n * n * n) // 1000  # 3 f^2 - 2 f^3
-        equal((n, abs(got - wanted) <= 305), (n, True))  # within one tick of the output
-
-
-def a_sweep_that_the_slew_cannot_follow_is_refused():
-    bench = Bench().setup(slew=1000)
-    wrong = dict(SWEEP, period_ms=1999)
-    equal(bench.no("sweep", **wrong), ("too_fast", 1, 1999, 2000))
-    equal(bench.no("sweep", **dict(SWEEP, period_ms=2999, shape=2)), ("too_fast", 1, 2999, 3000))
-    bench.get("sweep", **dict(SWEEP, period_ms=3000, shape=2))
-
-
-def steps_wait_at_each_pulse_and_hold_the_last():
-    bench = Bench().setup((1, 2), slew=2000)
-    bench.get("hold", p1_ns=1500 * US)
-    bench.run(20)
-    reply = bench.get(
-        "steps", mask=3, dwell_ms=100, s1_ns=1500 * US, s2_ns=1700 * US, s3_ns=1400 * US
-    )
-    # channel 2 starts 52 ms from now at the latest; ways of 200 and 300 us at 2 us per ms
-    equal(reply, {"start_ms": 52, "settle_ms": 52, "lasts_ms": 152 + 200 + 250})
-    bench.run(151)
-    equal(bench.pulses()[:2], [1500, 1500])
-    bench.run(101)
-    equal(bench.pulses()[:2], [1700, 1700])
-    bench.run(99)
-    equal((bench.pulses()[:2], bench.get("state", ch=1)["motion"]), ([1700, 1700], 4))
-    bench.run(151)
-    equal(bench.pulses()[:2], [1400, 1400])
-    bench.alive(1000)
-    equal((bench.pulses()[:2], bench.get("beat")["moving_mask"]), ([1400, 1400], 0))
-    gap = {"mask": 1, "dwell_ms": 0, "s1_ns": 1500 * US, "s3_ns": 1500 * US}
-    equal(bench.no("steps", **gap)[:2], ("missing_key", 0))
-    bench.get("steps", mask=1, dwell_ms=0, s1_ns=1500 * US)
-    bench.run(100)
-    equal(bench.pulses()[0], 1500)
-
-
-def freeze_holds_what_moves_and_puts_off_what_has_not_begun():
-    bench = Bench().setup()
-    bench.get("hold", p1_ns=1500 * US)
-    bench.run(10)
-    bench.get("hold", p1_ns=2000 * US, p2_ns=1500 * US, p3_ns=1500 * US)
-    bench.run(50)
-    equal(bench.get("freeze", mask=255), {"on_mask": 1})
-    bench.alive(1000)
-    equal(bench.pulses(), [1600] + [0] * 7)
-    equal(bench.get("beat")["moving_mask"], 0)
-
-
-def stopping_ends_pulses_a_frame_before_the_pin_is_released():
-    bench = Bench().setup()
-    bench.get("centre", mask=3)
-    bench.run(100)
-    bench.outputs.log = []
-    equal(bench.get("off", mask=1), {"off_ms": 22})
-    equal(bench.pulses()[:2], [0, 1500])
-    equal(bench.get("state", ch=1)["motion"], 5)
-    bench.run(30, 300)
-    equal([entry[1:] for entry in bench.outputs.log], [(1, 0), (1, -1)])
-    waited_us = bench.outputs.log[1][0] - bench.outputs.log[0][0]
-    equal(20000 <= waited_us <= 23000, True)
-    equal((bench.pulses()[:2], bench.get("state", ch=1)["motion"]), ([0, 1500], 0))
-
-
-def a_channel_stopped_and_wanted_again_rests_in_between():
-    bench = Bench().setup()
-    bench.get("centre", mask=1)
-    bench.run(100)
-    bench.outputs.log = []
-    bench.get("off", mask=1)
-    equal(bench.get("hold", p1_ns=1600 * US)["start_ms"], 23)
-    bench.run(30)
-    equal([entry[1:] for entry in bench.outputs.log], [(1, 0), (1, -1), (1, 1600 * US)])
-    bench.get("off", mask=1)
-    bench.run(30)
-    bench.get("hold", p1_ns=1600 * US)
-    bench.get("off", mask=1)  # before its turn came
-    bench.run(100)
-    equal(bench.pulses(), NOTHING)
 
 
 def the_frame_rate_changes_only_with_everything_off():
@@ -483,47 +311,6 @@ def quit_ends_everything():
         equal(bench.core.leaving, word == "leave")
 
 
-def a_clock_that_begins_again_changes_nothing():
-    logs = []
-    for start_us in (0, CLOCK - 500, CLOCK - 1500700, CLOCK // 2):
-        bench = Bench(start_us).setup((1, 2))
-        bench.get("sweep", **SWEEP)
-        bench.alive(1500, 1300)
-        bench.run(800)
-        logs.append(bench.outputs.log)
-    for log in logs[1:]:
-        equal((len(log) > 1500, log), (True, logs[0]))
-
-
-def a_long_sweep_over_many_turns_of_the_clock_does_not_drift():
-    bench = Bench(CLOCK - 500).setup((1, 2))
-    bench.core.silence.hold_ms = bench.core.silence.off_ms = 1 << 29
-    bench.outputs.logging = False
-    reply = bench.get("sweep", **dict(SWEEP, period_ms=1999))
-    bench.run(reply["settle_ms"])
-    turns = 0
-    # 3 turns of the clock in uneven steps; then on to a whole number of periods
-    for n in range(33000):
-        before = bench.now_us()
-        step_ms = 97 + n % 3
-        bench.run(step_ms, step_ms * 1000)
-        turns += bench.now_us() < before
-    passed_ms = bench.passed_us // 1000 - reply["settle_ms"]
-    bench.run(1999 - passed_ms % 1999, 1000)
-    equal((turns >= 3, bench.pulses()[:2]), (True, [1000, 2000]))
-
-
-def a_clock_that_goes_back_a_little_is_waited_for():
-    bench = Bench(1000).setup((1,))
-    bench.get("centre", mask=1)
-    bench.run(100)
-    bench.get("hold", p1_ns=1600 * US)
-    bench.core.tick(500)  # earlier than the start
-    equal(bench.pulses()[0], 1500)
-    bench.run(60)
-    equal(bench.pulses()[0], 1600)
-
-
 def channels_beyond_the_board_are_refused():
     bench = Bench()
     bench.core.bank.channels = bench.core.bank.channels[:2]
@@ -545,68 +332,6 @@ def every_command_of_the_table_is_obeyed_or_refused_by_name():
                 raise AssertionError(word.name)
 
 
-def the_last_look_stops_a_pulse_outside_its_limits():
-    equal(permit(1, 1500, 1000, 2000), 1500)
-    for pulse_ns, low_ns, high_ns in ((999, 1000, 2000), (2001, 1000, 2000), (0, 0, 0), (5, 0, 9)):
-        failed = ""
-        try:
-            permit(4, pulse_ns, low_ns, high_ns)
-        except RuntimeError as error:
-            failed = str(error)
-        equal(
-            failed, "channel 4: pulse of %d ns is not in %d to %d ns" % (pulse_ns, low_ns, high_ns)
-        )
-
-
-def parts_of_a_way_are_exact_whatever_the_way():
-    for span in (0, 1, 1023, 1024, 1025, 999999, 1000000, 2200000):
-        for fraction in (0, 1, 8191, 8192, 16383, motions.ONE):
-            wanted = span * fraction // motions.ONE
-            equal(motions.between(300000, 300000 + span, fraction), 300000 + wanted)
-            equal(motions.between(2500000, 2500000 - span, fraction), 2500000 - wanted)
-
-
-def boards_are_known_by_name_and_pins_that_clash_are_refused():
-    equal([board_named(board.name) for board in TABLE], list(TABLE))
-    equal(board_from("Raspberry Pi Pico with RP2040").name, "rp2040")
-    equal(board_from("Raspberry Pi Pico 2 with RP2350").name, "rp2350")
-    equal(board_from("linux").name, "simulated")
-    for board in TABLE:
-        check_pins(board.gpios)
-        equal((len(board.gpios), board.strap_gpio in board.gpios), (8, False))
-    # Pairs of a Pico's header pins that are one pulse output: slice (gpio >> 1) & 7, channel
-    # gpio & 1 (RP2040 datasheet, PWM; reported by users as two pins moving together).
-    header = tuple(range(23)) + (26, 27, 28)  # noqa: RUF005
-    clashes = []
-    for n, gpio in enumerate(header):
-        for other in header[:n]:
-            try:
-                check_pins((other, gpio))
-            except ValueError as error:
-                clashes.append((other, gpio))
-                equal(("GP%d and GP%d " % (other, gpio)) in str(error), True)
-    clashes.sort()
-    wanted = [(n, n + 16) for n in range(7)] + [(10, 26), (11, 27), (12, 28)]
-    equal(clashes, wanted)
-    for call, text in (
-        (lambda: check_pins((0, 1, 2, 16)), "GP0 and GP16"),
-        (lambda: board_named("abacus"), "rp2040, rp2350, simulated"),
-    ):
-        failed = ""
-        try:
-            call()
-        except ValueError as error:
-            failed = str(error)
-        equal(text in failed, True)
-
-
-def ticks_agree_with_what_was_measured_on_the_chip():
-    # 305.5 ns at 125 MHz and 50 Hz: measured with MicroPython on an emulated RP2040
-    equal(rp2_tick_ps(125000000, 50), 305500)
-    # at 150 MHz: 1500 us comes out as 1499.901 us (users' reports): 4911 ticks
-    equal((4911 * rp2_tick_ps(150000000, 50) + 500) // 1000, 1499903)
-
-
 CASES = (
     nothing_goes_out_before_a_servo_is_set_up,
     the_greeting_tells_what_board_it_is,
@@ -614,15 +339,6 @@ CASES = (
     a_narrow_servo_gets_no_standard_pulse,
     pulses_outside_the_limits_are_refused_not_clipped,
     a_request_for_several_is_for_all_or_none,
-    changes_go_at_the_slew_rate,
-    first_pulses_come_one_by_one,
-    a_sweep_begins_together_keeps_its_ends_and_stops_after_its_cycles,
-    a_smooth_sweep_is_slow_at_the_ends_and_steeper_in_the_middle,
-    a_sweep_that_the_slew_cannot_follow_is_refused,
-    steps_wait_at_each_pulse_and_hold_the_last,
-    freeze_holds_what_moves_and_puts_off_what_has_not_begun,
-    stopping_ends_pulses_a_frame_before_the_pin_is_released,
-    a_channel_stopped_and_wanted_again_rests_in_between,
     the_frame_rate_changes_only_with_everything_off,
     a_pulse_must_fit_its_frame_with_room_to_spare,
     a_servo_is_not_renamed_under_power,
@@ -633,15 +349,8 @@ CASES = (
     a_retry_does_not_move_anything_twice,
     another_program_takes_over_and_motion_stops,
     quit_ends_everything,
-    a_clock_that_begins_again_changes_nothing,
-    a_long_sweep_over_many_turns_of_the_clock_does_not_drift,
-    a_clock_that_goes_back_a_little_is_waited_for,
     channels_beyond_the_board_are_refused,
     every_command_of_the_table_is_obeyed_or_refused_by_name,
-    the_last_look_stops_a_pulse_outside_its_limits,
-    parts_of_a_way_are_exact_whatever_the_way,
-    boards_are_known_by_name_and_pins_that_clash_are_refused,
-    ticks_agree_with_what_was_measured_on_the_chip,
 )
 
 if __name__ == "__main__":
