@@ -33,7 +33,7 @@ class Board:
         self.strap_gpio = strap_gpio
 
 
-# Addresses: RP2040 datasheet and RP2350 datasheet, address maps (written down from memory).
+# Addresses: PWM_BASE in hardware/regs/addressmap.h of the maker's SDK, one file for each chip.
 # The first eight pins are four whole counters, two pins each; no other pin shares them here.
 TABLE = (
     Board("rp2040", (0, 1, 2, 3, 4, 5, 6, 7), 125000000, 0x40050000, 22),

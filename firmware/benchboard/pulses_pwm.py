@@ -15,8 +15,8 @@ import machine
 from .boards import Board, check_pins, rp2_tick_ps, slice_of
 from .pulses import Outputs
 
-# Registers of one pulse counter, and their distance from the next: RP2040 datasheet, section
-# "PWM, list of registers" (written down from memory).
+# Registers of one pulse counter, and their distance from the next: CH0_CSR, CH0_DIV, CH0_CC,
+# CH0_TOP and CH1_CSR in hardware/regs/pwm.h of the maker's SDK, alike for both chips.
 _ENABLE = 0x00
 _DIVIDER = 0x04
 _WIDTHS = 0x0C
