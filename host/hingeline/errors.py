@@ -69,7 +69,7 @@ class RecordsError(HingelineError):
     exit_code = 7
 
 
-class Stopped(HingelineError):
+class Stopped(HingelineError):  # noqa: N818  (no error: what the user wanted)
     """The user stopped the work; outputs are off and what was typed is kept."""
 
     exit_code = 130

@@ -93,7 +93,7 @@ def parse_number(text: str, *, whole: bool = False) -> float:
         if not _WHOLE.fullmatch(stripped):
             raise UnitError(
                 f"{text!r} is not a whole number.",
-                cause="A sign, a comma or a point here could be misread by a factor of a thousand.",
+                cause="A sign, a comma or a point could be misread by a factor of a thousand.",
                 mend="Type digits only, for example 1500.",
             )
         return float(stripped)

@@ -30,6 +30,17 @@ def read_model(path: Path) -> Model:
     ModelError
         Naming the file, the place in it, the value, the limit and the next step.
     """
+    return parse_model(read_text(path), source=str(path))
+
+
+def read_text(path: Path) -> str:
+    """Read the text of a model file, unchecked.
+
+    Raises
+    ------
+    ModelError
+        When there is no such file, or it is no text of a sensible size.
+    """
     try:
         data = path.read_bytes()
     except FileNotFoundError:
@@ -38,19 +49,20 @@ def read_model(path: Path) -> Model:
             mend=f"Check the name, or write a commented one with: hingeline new {path}",
         ) from None
     except OSError as error:
-        raise ModelError(f"{path}: cannot be read ({error.strerror}).") from None
+        raise ModelError(
+            f"{path}: cannot be read ({error.strerror}).", mend="Check the name."
+        ) from None
     if len(data) > _LARGEST_FILE:
         raise ModelError(
             f"{path}: {len(data)} bytes is more than a model file may have ({_LARGEST_FILE}).",
             mend="Check that this is the model file.",
         )
     try:
-        text = data.decode("utf-8")
+        return data.decode("utf-8")
     except UnicodeDecodeError as error:
         raise ModelError(
             f"{path}: byte {error.start} is not UTF-8 text.", mend="Save the file as UTF-8."
         ) from None
-    return parse_model(text, source=str(path))
 
 
 def parse_model(text: str, *, source: str) -> Model:
@@ -69,7 +81,10 @@ def parse_model(text: str, *, source: str) -> Model:
             mend="Mend the line named; text values stand in double quotes.",
         ) from None
     except RecursionError:
-        raise ModelError(f"{source}: not valid TOML: nested too deeply.") from None
+        raise ModelError(
+            f"{source}: not valid TOML: nested too deeply.",
+            mend="Check that this is the model file.",
+        ) from None
     try:
         model: Model = msgspec.convert(raw, Model, dec_hook=values.decode)
     except msgspec.ValidationError as error:

@@ -38,7 +38,7 @@ def decode(wanted: type, raw: Any) -> Any:
     if wanted is schema.Direction:
         return _direction(raw)
     if wanted is schema.Throw:
-        return _throw(raw)
+        return decode_throw(raw)
     kind = _PLAIN[wanted]
     value = units.parse(raw, kind)
     if wanted is not schema.Offset and not value > 0:
@@ -66,7 +66,14 @@ def _direction(raw: Any) -> schema.Direction:
     )
 
 
-def _throw(raw: Any) -> schema.Throw:
+def decode_throw(raw: Any) -> schema.Throw:
+    """Read a throw: "13 deg", "12 mm drop" or "12 mm straight".
+
+    Raises
+    ------
+    UnitError
+        For a bare number, or a distance that does not say how it is measured.
+    """
     if isinstance(raw, str):
         *first, last = raw.split() or [""]
         if last in _MEASURES:

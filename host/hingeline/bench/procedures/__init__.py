@@ -1,0 +1,1 @@
+"""What is done at the bench, step by step; who answers and where it is noted is passed in."""

@@ -1,0 +1,241 @@
+"""What every command at the bench does around its own work.
+
+Say what will move and ask; open the port; keep a session in the records; and whatever
+happens, leave the outputs off and the records saved.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hingeline.bench.asking import Asker
+from hingeline.bench.client import Board
+from hingeline.bench.ports import SIMULATED, candidates, choose
+from hingeline.bench.procedures.channels import Channel, channel_of
+from hingeline.cli.console import Keyboard
+from hingeline.cli.models import ModelFile
+from hingeline.cli.options import Choices
+from hingeline.cli.output import tell
+from hingeline.errors import BenchError, HingelineError, Stopped
+from hingeline.model.schema import Surface
+from hingeline.records.store import Records
+from hingeline.travel.curve import TravelCurve
+from hingeline.travel.setting import Setting, setting_of
+
+if TYPE_CHECKING:
+    from hingeline.bench.simulated.station import Station
+    from hingeline.bench.transport import Transport
+
+CAUTION = (
+    "Propeller off or motor unplugged; fingers and tools clear of arms and rods. "
+    "An arm may jump at its first pulse."
+)
+_SIMULATED_NAME = re.compile(re.escape(SIMULATED) + r"([0-9]{0,9})", re.ASCII)
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A bench at work.
+
+    Attributes
+    ----------
+    board : Board
+        Greeted.
+    asker : Asker
+        Who reads the gauges: the person at the keyboard, or the stand-in.
+    records : Records
+        Where everything is kept.
+    session_id : int
+        This command's session there.
+    stations : dict of int to Station, or None
+        The truth of a simulated bench; None at a real one.
+    """
+
+    board: Board
+    asker: Asker
+    records: Records
+    session_id: int
+    stations: dict[int, Station] | None
+
+    def setting(self, file: ModelFile, surface: Surface) -> Setting:
+        """Return a surface with the newest curve of its servo, and say when there is none."""
+        curve = latest_curve(self.records, surface.servo, simulated=self.board.simulated)
+        if curve is None:
+            tell(
+                f"Servo {surface.servo} is not calibrated on this bench: the maker's rate is "
+                f"used. Better first: hingeline calibrate {file.path} {surface.servo}"
+            )
+        return setting_of(surface, file.model.servo_of(surface), curve)
+
+
+def default_records() -> Path:
+    """Return the file in which records are kept when none is named."""
+    from platformdirs import user_data_path
+
+    return user_data_path("hingeline", appauthor=False) / "records.sqlite"
+
+
+def latest_curve(records: Records, servo: str, *, simulated: bool) -> TravelCurve | None:
+    """Return the newest travel curve of a servo, None when it was never calibrated."""
+    found = records.latest_curve(servo, simulated=simulated)
+    return None if found is None else TravelCurve.from_dict(found["curve"])
+
+
+def channels_of(file: ModelFile, surfaces: Sequence[Surface]) -> list[Channel]:
+    """Return the channels of surfaces, one for each servo."""
+    found: dict[int, Channel] = {}
+    for surface in surfaces:
+        label = f"{surface.servo}, {surface.name}"
+        servo = file.model.servo_of(surface)
+        found.setdefault(surface.channel, channel_of(servo, surface.channel, label))
+    return list(found.values())
+
+
+@contextmanager
+def at_bench(
+    choices: Choices,
+    command: str,
+    channels: Sequence[Channel],
+    file: ModelFile | None = None,
+    *,
+    doing: str,
+) -> Iterator[Bench]:
+    """Ask, open the bench, and close everything again.
+
+    Parameters
+    ----------
+    choices : Choices
+        The shared options.
+    command : str
+        Name under which the session is kept.
+    channels : sequence of Channel
+        What will move.
+    file : ModelFile, optional
+        The model concerned.
+    doing : str
+        What will be done, for the question: "move to their centres".
+
+    Raises
+    ------
+    Stopped
+        When the user says no.
+    HingelineError
+        As the bench or the records raise it; the session is ended with it as its outcome.
+    """
+    port = choose(choices.port, [] if choices.port else candidates())
+    _ask_leave(channels, port, doing, yes=choices.yes)
+    with Records(choices.records_path or default_records()) as records:
+        transport, stations, seed = _open(port, channels, file)
+        with Board(transport) as board:
+            asker: Asker = Keyboard()
+            if stations is not None:
+                asker = _stand_in(stations, seed, by_hand=choices.by_hand)
+            session_id = records.start_session(
+                command,
+                model_name=file.model.name if file else None,
+                model_text=file.text if file else None,
+                bench="simulated" if board.simulated else "board",
+                board=board.info.board_id,
+                firmware=board.info.firmware,
+            )
+            with _outcome(records, session_id):
+                yield Bench(board, asker, records, session_id, stations)
+
+
+@contextmanager
+def _outcome(records: Records, session_id: int) -> Iterator[None]:
+    """Note how the session ended, whatever way that is."""
+    try:
+        yield
+    except (KeyboardInterrupt, click.Abort):
+        records.end_session(session_id, "stopped by the user")
+        raise Stopped(
+            "stopped; the outputs are off.",
+            cause=f"What was typed is kept in session {session_id}.",
+        ) from None
+    except HingelineError as error:
+        records.end_session(session_id, f"failed: {error.message}")
+        raise
+    records.end_session(session_id, "done")
+
+
+def _ask_leave(channels: Sequence[Channel], port: str, doing: str, *, yes: bool) -> None:
+    """Say which channels will move, and ask unless told not to."""
+    tell(f"On {port}, these will {doing}:")
+    for channel in channels:
+        low, high = channel.limits_us
+        tell(
+            f"  channel {channel.number}: {channel.label}  "
+            f"({channel.pulse_class}, {low} to {high} us)"
+        )
+    tell(CAUTION)
+    if yes:
+        return
+    if not sys.stdin.isatty():
+        raise BenchError(
+            "nothing was moved: nobody can be asked here.",
+            cause="The input is not a terminal.",
+            mend="Add --yes when everything that may move is clear.",
+        )
+    if not click.confirm("Go on?", default=False, err=True):
+        raise Stopped("nothing was moved.")
+
+
+def _open(
+    port: str, channels: Sequence[Channel], file: ModelFile | None
+) -> tuple[Transport, dict[int, Station] | None, int]:
+    if not port.startswith(SIMULATED):
+        from hingeline.bench.transport import SerialTransport
+
+        return SerialTransport(port), None, 0
+    from hingeline.bench.simulated.station import bare_station, stations_of
+    from hingeline.bench.simulated.transport import SimulatedTransport
+
+    seed = seed_of(port)
+    if file is not None:
+        stations = stations_of(file.model, seed)
+    else:
+        stations = {
+            channel.number: bare_station(channel.number, centre_us=channel.centre_us, seed=seed)
+            for channel in channels
+        }
+    return SimulatedTransport(stations, seed), stations, seed
+
+
+def seed_of(port: str) -> int:
+    """Return the number in "sim:7", which chooses the servos; "sim:" is 0.
+
+    Raises
+    ------
+    BenchError
+        For anything else behind the colon.
+    """
+    match = _SIMULATED_NAME.fullmatch(port)
+    if match is None:
+        raise BenchError(
+            f"{port!r} is no simulated bench.",
+            mend=f"Write {SIMULATED} or {SIMULATED} and a whole number, such as {SIMULATED}7.",
+        )
+    return int(match[1] or 0)
+
+
+def _stand_in(stations: dict[int, Station], seed: int, *, by_hand: bool) -> Asker:
+    from hingeline.bench.simulated.standin import StandIn
+
+    stand_in = StandIn(stations, seed, show=lambda text: tell(f"  {text}"))
+    return Keyboard(gauge_shows=stand_in.shown) if by_hand else stand_in
+
+
+def progress(label: str) -> Callable[[int, int], None]:
+    """Return what says how far a long piece of work has come, on a terminal only."""
+    if not sys.stderr.isatty():
+        return lambda _done, _whole: None
+    return lambda done, whole: tell(f"  {label}: {done} of {whole} readings")

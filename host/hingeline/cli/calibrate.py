@@ -1,0 +1,236 @@
+"""``hingeline calibrate``."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import click
+
+from hingeline.bench.asking import Answer, Gauge, Question, arm_question, surface_question
+from hingeline.bench.procedures.calibrating import Calibration, calibrate
+from hingeline.bench.procedures.channels import channel_of, in_use
+from hingeline.bench.readings import making
+from hingeline.cli import models, noting, options, paperwork
+from hingeline.cli.benchwork import Bench, at_bench, progress
+from hingeline.cli.output import emit, tell
+from hingeline.travel.curve import TravelCurve
+from hingeline.travel.reading import Reading
+from hingeline.travel.schedule import POINTS
+from hingeline.travel.setting import Setting, setting_of
+
+
+@click.command("calibrate", short_help="Measure a servo's travel and fit its curve.")
+@click.argument(
+    "model",
+    required=False,
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="[MODEL]",
+)
+@click.argument("servo", required=False, metavar="[SERVO]")
+@click.option(
+    "--readings",
+    "table",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=None,
+    help="Fit readings noted on paper: a CSV file with the columns pulse_us, approach "
+    "(up or down) and reading (with its unit). No bench is needed.",
+)
+@click.option(
+    "--points",
+    type=click.IntRange(3, 101),
+    default=POINTS,
+    show_default=True,
+    help="Readings each way.",
+)
+@click.option("--resume", is_flag=True, help="Take up the servo's unfinished calibration.")
+@options.rod_off_option
+@options.gauge_options("arm", "deg", "drop", "straight")
+@options.moving_options
+@options.json_option
+def command(
+    model: Path | None,
+    servo: str | None,
+    table: Path | None,
+    points: int,
+    resume: bool,
+    rod_off: bool,
+    gauge: Gauge,
+    choices: options.Choices,
+    as_json: bool,
+) -> None:
+    """Measure a servo's travel and fit its curve.
+
+    The servo takes a small step first, whose result keeps the rest within what the
+    linkage allows; then it is stepped up and down through its range, and you read it at
+    every step: the arm with a protractor, set to zero at the arm's planned place at
+    centre, or the surface.
+
+    \b
+    Examples:
+      hingeline calibrate millrace.toml A1
+      hingeline calibrate millrace.toml A1 --gauge drop --resolution "0.5 mm"
+      hingeline calibrate --readings a1.csv
+    """
+    if table is not None:
+        label, curve = paperwork.fit_table(table, model, servo, gauge, choices.records_path)
+    elif model is None or servo is None:
+        raise click.UsageError("Name a MODEL file and a SERVO in it, or a file of --readings.")
+    else:
+        label, curve = _at_bench(model, servo, points, resume, rod_off, gauge, choices)
+    emit(curve_figures(label, curve), as_json=as_json, text=curve_text(label, curve))
+
+
+def _at_bench(
+    model: Path,
+    servo: str,
+    points: int,
+    resume: bool,
+    rod_off: bool,
+    gauge: Gauge,
+    choices: options.Choices,
+) -> tuple[str, TravelCurve]:
+    file = models.load(model)
+    surface = models.surface_of_servo(file, servo)
+    setting = setting_of(surface, file.model.servo_of(surface), None)
+    if gauge.at_surface and rod_off:
+        raise click.UsageError("With the rod off the surface does not show where the servo is.")
+    channel = channel_of(setting.servo, surface.channel, f"{servo}, {surface.name}")
+    rod = "rod OFF" if rod_off else "rod on, or off"
+    doing = f"be stepped through its range and read ({rod})"
+    with at_bench(choices, "calibrate", [channel], file, doing=doing) as bench:
+        plan = bench_calibration(setting, gauge, points=points, rod_off=rod_off)
+        if resume:
+            plan = replace(plan, earlier=_earlier(bench, setting, gauge))
+            tell(f"{len(plan.earlier)} readings of the unfinished calibration are kept.")
+        with in_use(bench.board, [channel]):
+            curve = run_calibration(bench, plan, setting)
+    return servo, curve
+
+
+def bench_calibration(
+    setting: Setting, gauge: Gauge, *, points: int = POINTS, rod_off: bool = False
+) -> Calibration:
+    """Plan the calibration of the servo behind a surface."""
+    surface, servo = setting.surface, setting.servo
+
+    def question(pulse_us: int) -> Question:
+        if gauge.at_surface:
+            return surface_question(surface, surface.channel, gauge, assumed=None)
+        return arm_question(surface.servo, surface.channel, pulse_us, gauge)
+
+    # With the rod off the pulse limits alone hold; no arm turns further than half a turn.
+    allowed = (-180.0, 180.0) if rod_off else setting.allowed_shaft_deg()
+    channel = channel_of(servo, surface.channel, f"{surface.servo}, {surface.name}")
+    return Calibration(channel, gauge, question, making(gauge, setting), allowed, points)
+
+
+def run_calibration(bench: Bench, plan: Calibration, setting: Setting) -> TravelCurve:
+    """Calibrate, keeping every reading and the curve in the records."""
+    surface = setting.surface
+    curve = calibrate(
+        bench.board,
+        plan,
+        bench.asker,
+        noting.step_note(bench, surface.servo, plan.gauge, surface),
+        progress(surface.servo),
+    )
+    bench.records.note_curve(bench.session_id, surface.servo, curve.to_dict())
+    return curve
+
+
+def _earlier(bench: Bench, setting: Setting, gauge: Gauge) -> list[Reading]:
+    make = making(gauge, setting)
+    rows = bench.records.unfinished_readings(
+        setting.surface.servo, simulated=bench.board.simulated
+    )
+    return [
+        make(
+            round(row["pulse_us"]),
+            row["approach"],
+            Answer(row["typed"], row["value"], row["unit"], row["typed"]),
+        )
+        for row in rows
+        if row["gauge"] == gauge.kind and row["resolution"] == gauge.resolution
+    ]
+
+
+def curve_figures(label: str | None, curve: TravelCurve) -> dict[str, Any]:
+    """Return a curve's figures, each with its standard uncertainty under the key plus _u."""
+    return {
+        "servo": label,
+        "centre_us": curve.centre_us,
+        "centre_us_u": curve.centre_us_u,
+        "centre_error_deg": curve.centre_error_deg,
+        "centre_error_deg_u": curve.centre_error_deg_u,
+        "nominal_centre_us": curve.nominal_centre_us,
+        "rate_deg_per_us": curve.rate_deg_per_us,
+        "rate_deg_per_us_u": curve.rate_deg_per_us_u,
+        "hysteresis_deg": curve.hysteresis_deg,
+        "hysteresis_deg_u": curve.hysteresis_deg_u,
+        "limits_us": list(curve.limits_us),
+        "limits_us_u": list(curve.limits_us_u),
+        "reach_deg": list(curve.reach_deg()),
+        "linearity_deg": curve.linearity_deg,
+        "linearity_deg_u": curve.linearity_deg_u,
+        "residual_sd_deg": curve.residual_sd_deg,
+        "kind": curve.kind,
+        "degree": curve.degree,
+        "readings": len(curve.readings),
+        "suspects": [
+            {
+                "pulse_us": suspect.pulse_us,
+                "approach": suspect.approach,
+                "typed": suspect.as_typed,
+                "off_by_deg": suspect.residual_deg,
+                "slip": suspect.slip,
+                "likely": suspect.likely,
+            }
+            for suspect in curve.suspects
+        ],
+        "notes": list(curve.notes),
+    }
+
+
+def curve_text(label: str | None, curve: TravelCurve) -> Iterator[str]:
+    """Lay a curve's figures out for people, with 95 % intervals."""
+    k = curve.coverage_factor(0.95)
+    yield f"Travel curve of {label or 'the servo'}, from {len(curve.readings)} readings"
+    if curve.centre_us is not None and curve.centre_us_u is not None:
+        half = _up(k * curve.centre_us_u, 0)
+        yield f"  Centre            {curve.centre_us:.0f} us  (+/- {half})"
+    if curve.centre_error_deg is not None and curve.centre_error_deg_u is not None:
+        yield (
+            f"  At {curve.nominal_centre_us:.0f} us        {curve.centre_error_deg:+.1f} deg off "
+            f"neutral  (+/- {_up(k * curve.centre_error_deg_u, 1)})"
+        )
+    turns = "counter-clockwise" if curve.rate_deg_per_us > 0 else "clockwise"
+    yield (
+        f"  Rate              {abs(curve.rate_deg_per_us):.4f} deg/us {turns} with rising pulse  "
+        f"(+/- {_up(k * curve.rate_deg_per_us_u, 4)})"
+    )
+    if curve.hysteresis_deg is not None and curve.hysteresis_deg_u is not None:
+        yield (
+            f"  Up/down difference {curve.hysteresis_deg:.1f} deg  "
+            f"(+/- {_up(k * curve.hysteresis_deg_u, 1)})"
+        )
+    low, high = curve.limits_us
+    reach = curve.reach_deg()
+    yield f"  Measured          {low:.0f} to {high:.0f} us: {reach[0]:.1f} to {reach[1]:.1f} deg"
+    if curve.linearity_deg is not None:
+        yield f"  Linearity         {curve.linearity_deg:.1f} deg, independent"
+    yield f"  Scatter           {curve.residual_sd_deg:.2f} deg standard deviation"
+    for suspect in curve.suspects:
+        yield f"  SUSPECT: {suspect}. It is kept, and had no weight."
+    for note in curve.notes:
+        yield f"  NOTE: {note}"
+    yield "  (+/-: 95 % interval)"
+
+
+def _up(value: float, places: int) -> str:
+    """Write an uncertainty rounded up, so that it never looks better than it is."""
+    scale = 10.0**places
+    return f"{math.ceil(value * scale) / scale:.{places}f}"

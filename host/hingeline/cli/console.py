@@ -1,0 +1,48 @@
+"""The person at the keyboard."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import click
+
+from hingeline.bench.asking import Question
+
+
+class Keyboard:
+    """Asks on the terminal; talk goes to stderr, so that data on stdout stay data.
+
+    Parameters
+    ----------
+    gauge_shows : callable, optional
+        On the simulated bench: what the gauge shows, which the person then types.
+    """
+
+    def __init__(self, gauge_shows: Callable[[Question], float] | None = None) -> None:
+        self._gauge_shows = gauge_shows
+
+    def ask(self, question: Question) -> str:
+        """Put a question and return what was typed; Abort at the end of input."""
+        text = f"{question.text} (? helps)"
+        if self._gauge_shows is not None:
+            text += f" [the gauge shows {_shown(question, self._gauge_shows(question))}]"
+        typed: str = click.prompt(text, err=True, default="", show_default=False)
+        return typed
+
+    def tell(self, text: str) -> None:
+        """Show a line."""
+        click.echo(f"  {text}", err=True)
+
+    def pause(self, text: str) -> None:
+        """Show a line and wait for Enter; Abort at the end of input."""
+        click.prompt(
+            f"{text} [Enter]", err=True, default="", show_default=False, prompt_suffix=" "
+        )
+
+
+def _shown(question: Question, value: float) -> str:
+    size = f"{abs(value):.4g} {question.gauge.unit}"
+    if value == 0:
+        return size
+    word = next(word for word, sign in question.signs.items() if sign * value > 0)
+    return f"{word} {size}"

@@ -1,0 +1,142 @@
+"""Options that several commands share, and the reading of their values."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+
+from hingeline import units
+from hingeline.bench.asking import Gauge, GaugeKind
+from hingeline.errors import UnitError
+
+
+class Quantity(click.ParamType[float]):
+    """A value on the command line that must carry its unit."""
+
+    def __init__(self, kind: units.Kind) -> None:
+        self.kind = kind
+        self.name = kind.name.split()[0]
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the value, or fail with what would be accepted."""
+        if isinstance(value, float):
+            return value
+        try:
+            parsed = units.parse(value, self.kind)
+        except UnitError as error:
+            self.fail(str(error), param, ctx)
+        return parsed
+
+
+LENGTH = Quantity(units.LENGTH)
+ANGLE = Quantity(units.ANGLE)
+PULSE = Quantity(units.PULSE)
+TIME = Quantity(units.TIME)
+
+model_argument = click.argument(
+    "model", type=click.Path(path_type=Path, dir_okay=False), metavar="MODEL"
+)
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print the figures as JSON, units in the keys."
+)
+records_option = click.option(
+    "--records",
+    "records_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    envvar="HINGELINE_RECORDS",
+    show_envvar=True,
+    help="File in which everything measured is kept.",
+)
+port_option = click.option(
+    "--port",
+    envvar="HINGELINE_PORT",
+    show_envvar=True,
+    help="Port of the board; default: the one board found. 'sim:' is the simulated bench, "
+    "'sim:7' one with other servos.",
+)
+yes_option = click.option("--yes", is_flag=True, help="Do not ask before anything moves.")
+by_hand_option = click.option(
+    "--by-hand",
+    is_flag=True,
+    help="On the simulated bench, type the readings yourself; the gauge is shown.",
+)
+rod_off_option = click.option(
+    "--rod-off",
+    is_flag=True,
+    help="The rods are off: only the servos' own pulse limits hold.",
+)
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What the user chose with the options that all moving commands share."""
+
+    port: str | None
+    records_path: Path | None
+    yes: bool
+    by_hand: bool
+
+
+def moving_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the options of every command that moves something, given as ``choices``."""
+
+    @functools.wraps(command)
+    def collected(
+        *, port: str | None, records_path: Path | None, yes: bool, by_hand: bool, **others: Any
+    ) -> Any:
+        return command(choices=Choices(port, records_path, yes, by_hand), **others)
+
+    for option in (by_hand_option, yes_option, records_option, port_option):
+        collected = option(collected)
+    return collected
+
+
+def gauge_options(*kinds: GaugeKind) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Add the options that say what is read and how finely, given as ``gauge``.
+
+    The first of ``kinds`` is the default.
+    """
+
+    def add(command: Callable[..., Any]) -> Callable[..., Any]:
+        @functools.wraps(command)
+        def collected(*, gauge_kind: GaugeKind, resolution: str | None, **others: Any) -> Any:
+            return command(gauge=_gauge(gauge_kind, resolution), **others)
+
+        collected = click.option(
+            "--resolution",
+            default=None,
+            metavar="VALUE",
+            help="Finest step of the gauge; default '0.5 deg' or '0.5 mm'.",
+        )(collected)
+        return click.option(
+            "--gauge",
+            "gauge_kind",
+            type=click.Choice(list(kinds)),
+            default=kinds[0],
+            show_default=True,
+            help="What is read: deg at the surface; mm as a drop square to the neutral plane "
+            "or straight from edge to edge"
+            + ("; arm: a protractor at the servo arm." if "arm" in kinds else "."),
+        )(collected)
+
+    return add
+
+
+def _gauge(kind: GaugeKind, resolution: str | None) -> Gauge:
+    usual = Gauge(kind, 0.5)
+    if resolution is None:
+        return usual
+    value = units.parse(resolution, usual.quantity)
+    if not value > 0:
+        raise UnitError(
+            f"a resolution of {resolution!r} is not above zero.",
+            mend="Give the smallest step that can be read off the gauge.",
+        )
+    return Gauge(kind, value)

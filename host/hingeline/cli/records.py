@@ -1,0 +1,200 @@
+"""``hingeline records``."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from hingeline.cli import options
+from hingeline.cli.benchwork import default_records
+from hingeline.cli.output import emit, table, tell
+from hingeline.errors import RecordsError
+from hingeline.records.store import Records, Row
+
+#: Columns of the CSV export: the readings as typed, and what was understood.
+COLUMNS = (
+    "session_id",
+    "noted",
+    "servo",
+    "surface",
+    "pulse_us",
+    "approach",
+    "gauge",
+    "resolution",
+    "typed",
+    "value",
+    "unit",
+)
+
+
+@click.group("records", short_help="List, show and export what was measured.")
+def command() -> None:
+    """List, show and export what was measured.
+
+    \b
+    Example:
+      hingeline records list
+    """
+
+
+@command.command("list", short_help="List the sessions, the newest first.")
+@options.records_option
+@options.json_option
+def list_sessions(records_path: Path | None, as_json: bool) -> None:
+    """List the sessions, the newest first.
+
+    \b
+    Example:
+      hingeline records list
+    """
+    path = records_path or default_records()
+    with _existing(path) as records:
+        sessions = records.sessions()
+    emit({"records": str(path), "sessions": sessions}, as_json=as_json, text=_listed(sessions))
+
+
+def _listed(sessions: list[Row]) -> Iterator[str]:
+    if not sessions:
+        yield "Nothing is on record yet."
+        return
+    rows = [
+        (
+            str(row["id"]),
+            row["started"].replace("T", " ").replace("+00:00", " UTC"),
+            row["command"],
+            row["model"] or "-",
+            row["bench"],
+            str(row["readings"]),
+            row["outcome"] or "not ended",
+        )
+        for row in sessions
+    ]
+    headings = [">no.", "started", "command", "model", "bench", ">readings", "outcome"]
+    yield from table(headings, rows).splitlines()
+
+
+@command.command("show", short_help="Show one session whole.")
+@click.argument("session", type=click.IntRange(1))
+@options.records_option
+@options.json_option
+def show(session: int, records_path: Path | None, as_json: bool) -> None:
+    """Show one session whole: what was typed, and what was made of it.
+
+    \b
+    Example:
+      hingeline records show 3
+    """
+    with _existing(records_path or default_records()) as records:
+        whole = records.session(session)
+    emit(whole, as_json=as_json, text=_shown(whole))
+
+
+def _shown(whole: Row) -> Iterator[str]:
+    yield f"Session {whole['id']}: {whole['command']}, {whole['model'] or 'no model'}"
+    yield f"  started {whole['started']}, ended {whole['ended'] or '-'}"
+    yield f"  outcome: {whole['outcome'] or 'not ended'}"
+    board = f", board {whole['board']}, firmware {whole['firmware']}" if whole["board"] else ""
+    yield f"  bench: {whole['bench']}{board}"
+    if whole["readings"]:
+        rows = [
+            (
+                row["servo"],
+                row["surface"] or "-",
+                f"{row['pulse_us']:.0f} us",
+                row["approach"],
+                row["gauge"],
+                row["typed"],
+                f"{row['value']:g} {row['unit']}",
+            )
+            for row in whole["readings"]
+        ]
+        headings = ["servo", "surface", ">pulse", "approach", "gauge", "typed", ">understood"]
+        yield from table(headings, rows).splitlines()
+    for row in whole["curves"]:
+        curve = row["curve"]
+        yield f"Curve of {row['servo']}: {_brief(curve)}"
+    for row in whole["findings"]:
+        yield f"{row['kind'].capitalize()} of {row['subject']}:"
+        yield from (f"  {line}" for line in json.dumps(row["figures"], indent=2).splitlines())
+
+
+def _brief(curve: dict[str, Any]) -> str:
+    centre = curve["centre_us"]
+    at = "no centre within reach" if centre is None else f"centre {centre:.0f} us"
+    return f"{at}, {curve['rate_deg_per_us']:.4f} deg/us, {len(curve['suspects'])} suspects"
+
+
+@command.command("export", short_help="Write sessions to a file, as JSON or CSV.")
+@click.argument("sessions", nargs=-1, type=click.IntRange(1), metavar="[SESSION]...")
+@click.option(
+    "--as",
+    "form",
+    type=click.Choice(["json", "csv"]),
+    default="json",
+    show_default=True,
+    help="json: everything; csv: the readings, a line each.",
+)
+@click.option(
+    "--to",
+    "target",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=None,
+    help="File to write; default: the screen. An existing file is left alone.",
+)
+@options.records_option
+def export(
+    sessions: tuple[int, ...], form: str, target: Path | None, records_path: Path | None
+) -> None:
+    """Write sessions to a file, as JSON or CSV; all of them when none is named.
+
+    \b
+    Examples:
+      hingeline records export --to all.json
+      hingeline records export 3 --as csv --to readings.csv
+    """
+    with _existing(records_path or default_records()) as records:
+        chosen = sessions or [row["id"] for row in reversed(records.sessions())]
+        whole = [records.session(number) for number in chosen]
+    text = _as_csv(whole) if form == "csv" else _as_json(whole)
+    if target is None:
+        click.echo(text, nl=False)
+        return
+    try:
+        with target.open("x", encoding="utf-8", newline="") as file:
+            file.write(text)
+    except FileExistsError:
+        raise RecordsError(
+            f"{target}: there is such a file already; it was left as it is.",
+            mend="Choose another name.",
+        ) from None
+    except OSError as error:
+        raise RecordsError(f"{target}: cannot be written ({error.strerror}).") from None
+    tell(f"Written: {target}, {len(whole)} sessions.")
+
+
+def _as_json(whole: list[Row]) -> str:
+    return json.dumps({"sessions": whole}, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _as_csv(whole: list[Row]) -> str:
+    out = io.StringIO()
+    writer = csv.DictWriter(out, COLUMNS, extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    for session in whole:
+        writer.writerows(session["readings"])
+    return out.getvalue()
+
+
+def _existing(path: Path) -> Records:
+    if not path.exists():
+        raise RecordsError(
+            f"{path}: nothing is on record there yet.",
+            mend="Measure something first, or name another file with --records.",
+        )
+    return Records(path)

@@ -1,0 +1,57 @@
+"""``hingeline step``."""
+
+from __future__ import annotations
+
+import click
+
+from hingeline.bench.procedures.channels import in_use
+from hingeline.cli import options, targets
+from hingeline.cli.benchwork import at_bench
+from hingeline.cli.output import emit, tell
+
+
+@click.command("step", short_help="Take servos through a list of pulses.")
+@targets.target_options
+@click.option(
+    "--pulse",
+    "pulses",
+    type=options.PULSE,
+    multiple=True,
+    required=True,
+    help="A pulse to go to; repeat it, in order, up to 16 times.",
+)
+@click.option(
+    "--dwell", type=options.TIME, default="1 s", show_default=True, help="Wait at each pulse."
+)
+@options.rod_off_option
+@options.moving_options
+@options.json_option
+def command(
+    chosen: targets.Targets,
+    pulses: tuple[float, ...],
+    dwell: float,
+    rod_off: bool,
+    choices: options.Choices,
+    as_json: bool,
+) -> None:
+    """Take servos through a list of pulses, waiting at each.
+
+    \b
+    Example:
+      hingeline step millrace.toml rudder --pulse "1400 us" --pulse "1500 us" --dwell "2 s"
+    """
+    whole = [round(pulse) for pulse in pulses]
+    numbers = [target.number for target in chosen.channels]
+    doing = f"step through {', '.join(map(str, whole))} us"
+    with at_bench(choices, "step", chosen.channels, chosen.file, doing=doing) as bench:
+        if chosen.file is not None and not rod_off:
+            for surface in chosen.surfaces:
+                setting = bench.setting(chosen.file, surface)
+                for pulse in whole:
+                    setting.check_pulse(pulse)
+        with in_use(bench.board, chosen.channels):
+            lasts_s = bench.board.steps(numbers, whole, dwell)
+            tell(f"Stepping for {lasts_s:.1f} s; Ctrl-C stops.")
+            bench.board.wait(lasts_s)
+    figures = {"channels": numbers, "pulses_us": whole, "dwell_s": dwell}
+    emit(figures, as_json=as_json, text=["Done; the outputs are off."])

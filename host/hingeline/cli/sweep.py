@@ -1,0 +1,99 @@
+"""``hingeline sweep``."""
+
+from __future__ import annotations
+
+import click
+
+from hingeline.bench.procedures.channels import in_use
+from hingeline.cli import models, options, targets
+from hingeline.cli.benchwork import at_bench
+from hingeline.cli.output import emit, tell
+
+_HALF_US = 200
+
+
+@click.command("sweep", short_help="Run servos to and fro between two pulses.")
+@targets.target_options
+@click.option("--from", "low", type=options.PULSE, default=None, help="Lower end.")
+@click.option("--to", "high", type=options.PULSE, default=None, help="Upper end.")
+@click.option("--period", type=options.TIME, default="4 s", show_default=True, help="To and fro.")
+@click.option(
+    "--cycles", type=click.IntRange(1, 10000), default=3, show_default=True, help="How often."
+)
+@click.option(
+    "--shape",
+    type=click.Choice(["triangle", "smooth"]),
+    default="smooth",
+    show_default=True,
+    help="Steady from end to end, or slow at the ends.",
+)
+@click.option(
+    "--opposed",
+    multiple=True,
+    metavar="SURFACE",
+    help="This one runs from high to low while the others run from low to high.",
+)
+@options.rod_off_option
+@options.moving_options
+@options.json_option
+def command(
+    chosen: targets.Targets,
+    low: float | None,
+    high: float | None,
+    period: float,
+    cycles: int,
+    shape: str,
+    opposed: tuple[str, ...],
+    rod_off: bool,
+    choices: options.Choices,
+    as_json: bool,
+) -> None:
+    """Run servos to and fro between two pulses, and stop.
+
+    Without ends, 200 us to both sides of the centre. Surfaces whose rods are on are not
+    driven against their stops: such ends are refused.
+
+    \b
+    Examples:
+      hingeline sweep millrace.toml "left aileron" "right aileron" --opposed "right aileron"
+      hingeline sweep --channel 1 --pulse-class standard --from "1400 us" --to "1600 us"
+    """
+    middle = chosen.channels[0].centre_us
+    ends = (
+        round(low) if low is not None else middle - _HALF_US,
+        round(high) if high is not None else middle + _HALF_US,
+    )
+    other = []
+    if opposed:
+        if chosen.file is None:
+            raise click.UsageError("--opposed names surfaces: give a MODEL file.")
+        other = [surface.channel for surface in models.surfaces_named(chosen.file, opposed)]
+    numbers = [target.number for target in chosen.channels]
+    doing = f"sweep between {ends[0]} and {ends[1]} us, {cycles} times"
+    with at_bench(choices, "sweep", chosen.channels, chosen.file, doing=doing) as bench:
+        if chosen.file is not None and not rod_off:
+            for surface in chosen.surfaces:
+                setting = bench.setting(chosen.file, surface)
+                for end in ends:
+                    setting.check_pulse(end)
+        with in_use(bench.board, chosen.channels):
+            bench.board.sweep(
+                numbers,
+                opposed=other,
+                ends_us=ends,
+                period_s=period,
+                cycles=cycles,
+                shape=shape,
+            )
+            tell("Sweeping; Ctrl-C stops.")
+            while bench.board.moving():
+                bench.board.wait(0.2)
+    figures = {
+        "channels": numbers,
+        "opposed": other,
+        "ends_us": list(ends),
+        "period_s": period,
+        "cycles": cycles,
+        "shape": shape,
+    }
+    emit(figures, as_json=as_json, text=["Done; the outputs are off."])

@@ -1,0 +1,151 @@
+"""Which channels a command moves: surfaces of a model, or one channel by its figures."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+
+from hingeline.bench.procedures.channels import Channel
+from hingeline.cli import models, options
+from hingeline.cli.benchwork import channels_of
+from hingeline.model.checks import CHANNELS, CLASS_LIMITS_US
+from hingeline.model.schema import PulseClass, Surface
+
+#: Centre and limits of a channel for which nothing was said: well inside each class.
+#: Common practice, no source.
+_USUAL: dict[str, tuple[int, int, int]] = {
+    "standard": (1500, 1000, 2000),
+    "narrow": (760, 560, 960),
+}
+
+
+@dataclass(frozen=True)
+class Targets:
+    """What a command moves.
+
+    Attributes
+    ----------
+    file : ModelFile or None
+        The model; None for a bare channel.
+    surfaces : list of Surface
+        Of the model; empty for a bare channel.
+    channels : list of Channel
+        What the board will be told.
+    """
+
+    file: models.ModelFile | None
+    surfaces: list[Surface]
+    channels: list[Channel]
+
+
+def target_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the ways to say what moves, given as ``chosen``.
+
+    A MODEL and its surfaces, or a --channel and its figures.
+    """
+
+    @functools.wraps(command)
+    def collected(
+        *,
+        model: Path | None,
+        surfaces: tuple[str, ...],
+        channel: int | None,
+        pulse_class: PulseClass | None,
+        centre: float | None,
+        limits: tuple[float, float] | None,
+        **others: Any,
+    ) -> Any:
+        chosen = resolve(model, surfaces, channel, pulse_class, centre, limits)
+        return command(chosen=chosen, **others)
+
+    for option in (
+        click.option(
+            "--limits",
+            nargs=2,
+            type=options.PULSE,
+            default=None,
+            metavar="LOW HIGH",
+            help="With --channel: lowest and highest pulse.",
+        ),
+        click.option(
+            "--at",
+            "centre",
+            type=options.PULSE,
+            default=None,
+            metavar="PULSE",
+            help="With --channel: the centre pulse.",
+        ),
+        click.option(
+            "--pulse-class",
+            type=click.Choice(list(CLASS_LIMITS_US)),
+            default=None,
+            help="With --channel: the servo's pulse class; must be stated.",
+        ),
+        click.option(
+            "--channel",
+            type=click.IntRange(1, CHANNELS),
+            default=None,
+            help="A servo without a model file, on this channel.",
+        ),
+        click.argument("surfaces", nargs=-1, metavar="[SURFACE]..."),
+        click.argument(
+            "model",
+            required=False,
+            type=click.Path(path_type=Path, dir_okay=False),
+            metavar="[MODEL]",
+        ),
+    ):
+        collected = option(collected)
+    return collected
+
+
+def resolve(
+    model: Path | None,
+    surfaces: Sequence[str],
+    channel: int | None,
+    pulse_class: PulseClass | None,
+    centre: float | None,
+    limits: tuple[float, float] | None,
+) -> Targets:
+    """Work out what moves from the options of :func:`target_options`.
+
+    Raises
+    ------
+    click.UsageError
+        When neither or both ways are used, or the pulse class is not stated.
+    ModelError
+        As the model file raises it.
+    """
+    bare = (pulse_class, centre, limits)
+    if model is not None:
+        if channel is not None or any(value is not None for value in bare):
+            raise click.UsageError(
+                "With a MODEL its file says channel, class, centre and limits; "
+                "leave --channel and its figures out."
+            )
+        file = models.load(model)
+        chosen = models.surfaces_named(file, surfaces)
+        return Targets(file, chosen, channels_of(file, chosen))
+    if channel is None:
+        raise click.UsageError("Name a MODEL file, or a --channel with its --pulse-class.")
+    if pulse_class is None:
+        raise click.UsageError(
+            "State the --pulse-class of the servo before it gets any pulse: a narrow-pulse "
+            "servo (centre near 760 us) may be ruined by standard pulses."
+        )
+    usual_centre, usual_low, usual_high = _USUAL[pulse_class]
+    low, high = limits or (usual_low, usual_high)
+    middle = usual_centre if centre is None else centre
+    least, most = CLASS_LIMITS_US[pulse_class]
+    if not least <= low < middle < high <= most:
+        raise click.UsageError(
+            f"{low:.0f}, {middle:.0f} and {high:.0f} us must rise, inside {least} to {most} us "
+            f"of the class {pulse_class!r}."
+        )
+    made = Channel(channel, "servo", pulse_class, round(middle), (round(low), round(high)))
+    return Targets(None, [], [made])
