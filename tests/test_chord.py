@@ -27,6 +27,9 @@ def test_a_thread_of_tan_answers_is_not_reproduced():
     # 25 deg at a chord of 2 in is 0.845 in of drop or 0.866 in straight; tan would say 0.933.
     assert chord.throw_mm(25.0, 50.8, "drop") / 25.4 == pytest.approx(0.845, abs=5e-4)
     assert chord.throw_mm(25.0, 50.8, "straight") / 25.4 == pytest.approx(0.866, abs=5e-4)
+    # Set by a ruler, 0.933 in is 27.8 deg as a drop or 27.0 deg straight.
+    assert chord.throw_deg(0.933 * 25.4, 50.8, "drop") == pytest.approx(27.8, abs=0.05)
+    assert chord.throw_deg(0.933 * 25.4, 50.8, "straight") == pytest.approx(27.0, abs=0.05)
 
 
 @pytest.mark.parametrize(
@@ -46,6 +49,13 @@ def test_the_station_matters_for_mm_not_for_degrees():
     # The same 15 deg, read as drop: 15.53 mm at a chord of 60 mm, 10.35 mm at 40 mm.
     assert chord.throw_mm(15.0, 60.0, "drop") == pytest.approx(15.53, abs=5e-3)
     assert chord.throw_mm(15.0, 40.0, "drop") == pytest.approx(10.35, abs=5e-3)
+
+
+def test_thirty_per_cent_differential_of_the_drop_is_more_in_degrees():
+    up_mm = chord.throw_mm(30.0, 60.0, "drop")
+    down_deg = chord.throw_deg(0.7 * up_mm, 60.0, "drop")
+    assert down_deg == pytest.approx(20.49, abs=5e-3)
+    assert 100.0 * (1.0 - down_deg / 30.0) == pytest.approx(31.7, abs=0.05)
 
 
 @pytest.mark.parametrize("bad", [0.0, -0.0, -50.0, math.nan, math.inf])

@@ -237,11 +237,10 @@ def _text(
     pair_error: float,
     path: Path,
 ) -> Iterator[str]:
-    yield "Servos, as calibrated with a half-degree protractor"
+    yield "Servos, as calibrated with a half-degree protractor; worst error: curve to truth"
     rows = [
         (
-            item.surface.servo,
-            item.surface.name,
+            f"{item.surface.servo}, {item.surface.name}",
             "-" if item.curve.centre_us is None else units.us(item.curve.centre_us),
             f"{item.curve.rate_deg_per_us:+.4f} deg/us",
             units.deg(item.curve.hysteresis_deg or 0.0),
@@ -252,29 +251,18 @@ def _text(
     ]
     headings = [
         "servo",
-        "surface",
         ">centre",
         ">rate",
         ">up/down difference",
         ">readings",
-        ">worst error to the truth",
+        ">worst error",
     ]
     yield from table(headings, rows).splitlines()
     yield ""
     yield "Throws, as sent through linkage and travel curve"
-    yield from table(
-        [
-            "surface",
-            "",
-            ">pulse",
-            ">wanted",
-            ">predicted",
-            ">measured",
-            ">true",
-            ">true less wanted",
-        ],
-        _throw_rows(told),
-    ).splitlines()
+    headings = ["surface", "", ">pulse", ">wanted", ">predicted", ">measured", ">true", ">error"]
+    yield from table(headings, _throw_rows(told)).splitlines()
+    yield "True: where the modelled surface really stood. Error: true less wanted."
     yield ""
     yield "Aileron pair, as a radio would move it"
     yield from pair_text(left, right, check)

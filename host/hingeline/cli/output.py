@@ -54,20 +54,15 @@ def table(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
         laid.add_column(
             Text(heading.removeprefix(">")),
             justify="right" if right else "left",
-            no_wrap=right,
+            no_wrap=True,
         )
     for row in rows:
         laid.add_row(*(Text(cell) for cell in row))
-    console = Console(width=_width(), color_system=None, force_terminal=False, highlight=False)
+    # As wide as it needs: a table squeezed to a narrow terminal loses its names and figures.
+    console = Console(width=1000, color_system=None, force_terminal=False, highlight=False)
     with console.capture() as captured:
         console.print(laid)
     return "\n".join(line.rstrip() for line in captured.get().rstrip("\n").split("\n"))
-
-
-def _width() -> int:
-    import shutil
-
-    return max(60, shutil.get_terminal_size((100, 24)).columns)
 
 
 def _finite(figures: Any) -> Any:

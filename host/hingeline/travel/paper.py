@@ -67,7 +67,7 @@ def read_table(text: str, *, source: str) -> list[Line]:
     except ValueError:
         raise TravelError(
             f"{source}: the first line must name the columns {', '.join(COLUMNS)}.",
-            mend='Begin with the line: pulse_us,approach,reading  and go on like: 1400,up,"-9 deg"',
+            mend="Begin with the line  pulse_us,approach,reading  and go on like  1400,up,-9 deg",
         ) from None
     found = []
     for row in rows:
