@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import fdtrc
 
 from hingeline.errors import TravelError
-from hingeline.travel.leastsquares import aicc, least_squares
+from hingeline.travel.leastsquares import LeastSquares, aicc, least_squares
 from hingeline.travel.means import CLEARLY, Columns, Means, means_at_pulses
 from hingeline.travel.shapes import MonotonePoints, Polynomial, Shape, pool_to_monotone
 from hingeline.travel.slips import SCATTER_DEG
@@ -19,6 +19,10 @@ Floats = NDArray[np.float64]
 
 #: A polynomial is given up when its misfit has less than this chance. Our own choice.
 MISFIT = 0.001
+#: Highest degree that a curve takes.
+HIGHEST = 3
+#: Degree of the richer polynomial that shows what the chosen one cannot follow.
+RICHEST = 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,16 +35,22 @@ class Fitted:
     half_gap_deg : float or None
     cofactors : ndarray
         Of the shape's parameters, then of the half gap.
+    shift : ndarray
+        How far the same parameters of a richer shape lie from these.
     chi2 : float
         In deg^2, of readings with the median uncertainty.
     dof : int
+    degree : int
+        Of a polynomial; 0 for a curve through points.
     """
 
     shape: Shape
     half_gap_deg: float | None
     cofactors: Floats
+    shift: Floats
     chi2: float
     dof: int
+    degree: int = 0
 
 
 def choose(columns: Columns, free: slice) -> Fitted:
@@ -66,29 +76,57 @@ def choose(columns: Columns, free: slice) -> Fitted:
 
 def _best_polynomial(columns: Columns, free: slice) -> Fitted | None:
     """Fit line, parabola and cubic to the free readings; the best monotone one, if any."""
-    pulses = columns.pulses[free]
+    solved: dict[int, LeastSquares] = {}
+    ranked: list[tuple[float, int]] = []
+    for degree in range(1, RICHEST + 1):
+        this = _polynomial(columns, free, degree)
+        if this is None:
+            break
+        solved[degree] = this
+        shape = Polynomial(_span(columns, free), tuple(this.coefficients[: degree + 1].tolist()))
+        right_way = np.sign(shape.slopes(shape.span_us[0])) == columns.turn
+        if degree <= HIGHEST and shape.monotone and right_way:
+            n = len(this.residuals)
+            ranked.append((float(aicc(this.chi2, n, n - this.dof, columns.floor_deg)), degree))
+    if not ranked:
+        return None
+    degree = min(ranked)[1]
+    best, richer = solved[degree], solved[max(solved)]
+    # Both in the richer one's terms: shape's coefficients first, half gap last.
+    both = len(best.coefficients) - degree - 1
+    size = len(richer.coefficients)
+    places = [*range(degree + 1), *range(size - both, size)]
+    coefficients, cofactors = np.zeros(size), np.zeros((size, size))
+    coefficients[places] = best.coefficients
+    cofactors[np.ix_(places, places)] = best.cofactors
+    powers = size - both
+    return Fitted(
+        Polynomial(_span(columns, free), tuple(coefficients[:powers].tolist())),
+        float(coefficients[-1]) if both else None,
+        cofactors,
+        richer.coefficients - coefficients,
+        best.chi2,
+        best.dof,
+        degree,
+    )
+
+
+def _polynomial(columns: Columns, free: slice, degree: int) -> LeastSquares | None:
+    """Solve for a polynomial and the half gap; None if nothing would be left to check it."""
     use = columns.at(free)
-    angle, weight, side = columns.angle[use], columns.weight[use], columns.side[use]
-    span = (float(pulses[0]), float(pulses[-1]))
-    both = np.ptp(side) > 0
-    ranked: list[tuple[float, Fitted]] = []
-    for degree in (1, 2, 3):
-        if len(pulses) < degree + 2:
-            break
-        template = Polynomial(span, (0.0,) * (degree + 1))
-        design = template.value_rows(columns.pulse[use])
-        if both:
-            design = np.column_stack([design, side])
-        if len(angle) <= design.shape[1]:
-            break
-        solved = least_squares(design, angle, weight)
-        shape = Polynomial(span, tuple(solved.coefficients[: degree + 1].tolist()))
-        if not shape.monotone or np.sign(shape.slopes(span[0])) != columns.turn:
-            continue
-        gap = float(solved.coefficients[-1]) if both else None
-        score = float(aicc(solved.chi2, len(angle), design.shape[1], columns.floor_deg))
-        ranked.append((score, Fitted(shape, gap, solved.cofactors, solved.chi2, solved.dof)))
-    return min(ranked, key=lambda pair: pair[0])[1] if ranked else None
+    span = _span(columns, free)
+    design = Polynomial(span, (0.0,) * (degree + 1)).value_rows(columns.pulse[use])
+    side = columns.side[use]
+    if np.ptp(side) > 0:
+        design = np.column_stack([design, side])
+    if len(columns.pulses[free]) < degree + 2 or len(side) <= design.shape[1]:
+        return None
+    return least_squares(design, columns.angle[use], columns.weight[use])
+
+
+def _span(columns: Columns, free: slice) -> tuple[float, float]:
+    pulses = columns.pulses[free]
+    return float(pulses[0]), float(pulses[-1])
 
 
 def _misfits(best: Fitted, columns: Columns, means: Means | None, free: slice) -> bool:
@@ -100,7 +138,7 @@ def _misfits(best: Fitted, columns: Columns, means: Means | None, free: slice) -
         use = columns.at(free)
         about_means = float(np.sum((columns.weight * np.square(means.fit.residuals))[use]))
         chi2 -= about_means
-        spare = int(free.stop - free.start) - best.shape.parameters
+        spare = int(free.stop - free.start) - best.degree - 1
     if spare < 1:
         return False
     ratio = max(chi2, 0.0) / spare / noise_deg**2
@@ -144,6 +182,7 @@ def _through_points(columns: Columns, means: Means | None) -> Fitted:
         shape,
         means.half_gap_deg,
         pooling @ cofactors @ pooling.T,
+        np.zeros(len(pooling)),
         means.fit.chi2,
         means.fit.dof,
     )

@@ -62,7 +62,8 @@ class TravelCurve:
         The mean curve, within its own span.
     covariance : tuple of tuple of float
         Of the shape's parameters in their order, then of ``half_gap_deg`` where that is not
-        None; in deg^2.
+        None; in deg^2. A polynomial has uncertainty in powers above its degree too: what
+        those would add is not known to be nothing.
     u_common_deg : float
         What shifts all readings together and so does not average out, in degrees: the part
         of the gauge's rounding that the scatter does not show.
@@ -164,7 +165,7 @@ class TravelCurve:
     @property
     def degree(self) -> int | None:
         """Return the polynomial's degree; None for a curve through points."""
-        return self.shape.parameters - 1 if isinstance(self.shape, Polynomial) else None
+        return self.shape.degree if isinstance(self.shape, Polynomial) else None
 
     def angle_deg(self, pulse_us: ArrayLike, approach: Approach | None = None) -> Floats:
         """Find the shaft angle at a pulse.
@@ -179,8 +180,8 @@ class TravelCurve:
         Returns
         -------
         ndarray, shape (...)
-            In degrees; a scalar gives a numpy float. Flat beyond a stop; between the last
-            free pulse and the stop, a straight line.
+            In degrees; a scalar gives a numpy float. Flat beyond a stop; from the last free
+            pulse straight on to the stop.
 
         Raises
         ------
@@ -189,28 +190,33 @@ class TravelCurve:
         """
         pulse = self._inside(pulse_us)
         side = self._side(approach)
-        angle = self._body(pulse) + side * (self.half_gap_deg or 0.0)
+        gap = side * (self.half_gap_deg or 0.0)
+        angle = self._body(pulse) + gap
         for end, stop in enumerate(self.stops):
             if stop is None:
                 continue
+            top = self._is_top(end)
             if self.kind == "polynomial":
-                free = self.limits_us[end]
-                at_free = self._body(np.asarray(free)) + side * (self.half_gap_deg or 0.0)
+                # Straight on till it meets the stop, and there at the latest by its pulse.
+                free = np.asarray(self.limits_us[end])
+                at_free = self._body(free) + gap
                 on_way = np.clip((pulse - free) / (stop.pulse_us - free), 0.0, 1.0)
-                angle = np.where(on_way > 0, at_free + on_way * (stop.angle_deg - at_free), angle)
-            angle = (
-                np.minimum(angle, stop.angle_deg)
-                if self._is_top(end)
-                else np.maximum(angle, stop.angle_deg)
-            )
+                chord = at_free + on_way * (stop.angle_deg - at_free)
+                onward = at_free + self.shape.slopes(free) * (pulse - free)
+                way = np.maximum(onward, chord) if top else np.minimum(onward, chord)
+                angle = np.where(on_way > 0, way, angle)
+            held = stop.angle_deg
+            angle = np.minimum(angle, held) if top else np.maximum(angle, held)
         answer: Floats = angle[()]
         return answer
 
     def angle_u_deg(self, pulse_us: ArrayLike, approach: Approach | None = None) -> Floats:
         """Return the standard uncertainty of `angle_deg`, in degrees; same arguments."""
         pulse = self._inside(pulse_us)
-        rows = self._rows(self.shape.value_rows(self._in_span(pulse)), self._side(approach))
+        body = self._in_span(pulse)
+        rows = self._rows(self.shape.value_rows(body), self._side(approach))
         variance = self._variance(rows) + self.u_common_deg**2
+        variance = variance + np.square(self.shape.between_u(body))
         for end, stop in enumerate(self.stops):
             if stop is None:
                 continue
@@ -353,7 +359,8 @@ class TravelCurve:
             )
         if self.half_gap_deg is None:
             raise TravelError(
-                f"This servo was read {self.approach} only; what it does {approach} is not known.",
+                f"What this servo does on a {approach} pulse is not known: it was read "
+                f"{self.approach or 'on its stops'} only.",
                 mend=f"Take the {approach} readings as well.",
             )
         return float(np.sign(self.rate_deg_per_us)) * (1.0 if approach == "falling" else -1.0)

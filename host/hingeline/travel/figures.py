@@ -59,7 +59,10 @@ class Estimate:
     @property
     def covariance(self) -> Floats:
         """Of the shape's parameters, then of the half gap."""
-        return np.asarray(self.variance * self.fitted.cofactors)
+        # A chosen degree cannot follow every servo. What a richer one makes of the same
+        # readings differs by bias and scatter both; its square covers the bias.
+        shift = self.fitted.shift
+        return np.asarray(self.variance * self.fitted.cofactors + np.outer(shift, shift))
 
     def u(self, row: Floats, gap: float = 0.0) -> float:
         """Return the standard uncertainty of a figure from its derivatives.
@@ -101,7 +104,8 @@ def _centre(estimate: Estimate, nominal_us: float) -> dict[str, Any]:
     shape, (low, high) = estimate.shape, estimate.limits_us
 
     def u_angle(pulse_us: float) -> float:
-        return math.hypot(estimate.u(shape.value_rows(pulse_us)), estimate.u_common_deg)
+        between = float(shape.between_u(pulse_us))
+        return math.hypot(estimate.u(shape.value_rows(pulse_us)), estimate.u_common_deg, between)
 
     centre = centre_u = error = error_u = None
     if low <= nominal_us <= high:

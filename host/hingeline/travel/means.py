@@ -17,6 +17,9 @@ Floats = NDArray[np.float64]
 
 #: An end piece whose slope is under this part of the middle's is a stop. Our own choice.
 STOP_SLOPE = 0.25
+#: The outermost piece also counts when its slope is under this part of its neighbour's: a
+#: stop between two pulses. Softer servos lose less from one piece to the next. Our own choice.
+SUDDEN = 0.6
 #: How many standard deviations a stop's missing movement, or a fold, must stand out by.
 CLEARLY = 4.0
 
@@ -100,7 +103,8 @@ def find_free(columns: Columns) -> slice:
     """Find the places of the pulses at which the arm was clear of its stops.
 
     An end piece counts as stopped when it moves less than `STOP_SLOPE` of what the middle
-    half of the range lets expect, by clearly more than scatter.
+    half of the range lets expect, by clearly more than scatter. The pulse at its inner end
+    was on the stop already if it stands where the stop is, as well as the gauge can tell.
     """
     count = np.bincount(columns.place).astype(np.float64)
     level = columns.turn * np.bincount(columns.place, columns.angle) / count
@@ -109,14 +113,24 @@ def find_free(columns: Columns) -> slice:
     middle = np.diff(np.interp(quarters, pulses, level))[0] / np.diff(quarters)[0]
     expected = middle * np.diff(pulses)
     missing = expected - np.diff(level)
-    scatter = max(columns.floor_deg, SCATTER_DEG) * np.sqrt(1 / count[1:] + 1 / count[:-1])
-    stopped = (missing > (1.0 - STOP_SLOPE) * expected) & (missing > CLEARLY * scatter)
+    reading = np.sqrt(1 / count[1:] + 1 / count[:-1])
+    scatter = max(columns.floor_deg, SCATTER_DEG) * reading
+    short = missing > CLEARLY * scatter
+    stopped = short & (missing > (1.0 - STOP_SLOPE) * expected)
+    slope = np.diff(level) / np.diff(pulses)
+    stopped[0] |= short[0] and slope[0] < SUDDEN * slope[1]
+    stopped[-1] |= short[-1] and slope[-1] < SUDDEN * slope[-2]
+    at_stop = np.diff(level) < CLEARLY * columns.floor_deg * reading
     low, high = 0, len(pulses)
-    while low < high - 1 and stopped[low]:
+    while low < high - 2 and stopped[low]:
         low += 1
-    while high - 1 > low and stopped[high - 2]:
+    if low and at_stop[low - 1] and short[low]:
+        low += 1
+    while high - 2 > low and stopped[high - 2]:
         high -= 1
-    return slice(low, high)
+    if high < len(pulses) and at_stop[high - 1] and short[high - 2]:
+        high -= 1
+    return slice(low, max(high, low))
 
 
 @dataclass(frozen=True, eq=False)

@@ -29,7 +29,8 @@ class Polynomial:
     span_us : tuple of float
         Lowest and highest pulse for which it holds, in us.
     coefficients : tuple of float
-        In degrees, constant first.
+        In degrees, constant first. The highest may be 0: powers that were not fitted, and
+        count in the uncertainty only.
     """
 
     kind: ClassVar[str] = "polynomial"
@@ -40,6 +41,11 @@ class Polynomial:
     def parameters(self) -> int:
         """Number of parameters."""
         return len(self.coefficients)
+
+    @property
+    def degree(self) -> int:
+        """Highest power whose coefficient is not 0."""
+        return max((power for power, c in enumerate(self.coefficients) if c), default=0)
 
     def values(self, pulse_us: ArrayLike) -> Floats:
         """Angles in degrees."""
@@ -60,6 +66,10 @@ class Polynomial:
         rows[..., 1:] = powers[..., :-1] * np.arange(1, self.parameters)
         return rows / self._half_us
 
+    def between_u(self, pulse_us: ArrayLike) -> Floats:
+        """Return 0: a polynomial's own uncertainty covers all of its span."""
+        return np.zeros(np.shape(pulse_us))
+
     def scaled(self, pulse_us: ArrayLike) -> Floats:
         """Pulses as z, -1 to 1 over the span."""
         return (np.asarray(pulse_us, dtype=np.float64) - sum(self.span_us) / 2.0) / self._half_us
@@ -68,13 +78,14 @@ class Polynomial:
     def monotone(self) -> bool:
         """Whether it strictly rises, or strictly falls, over the whole span.
 
-        The slope is at most a parabola, whose extremes lie at the ends and at the zero of
-        its own derivative; of one sign there, it is of one sign everywhere.
+        A slope has its extremes at the ends and where its own derivative is 0; of one sign
+        at all of these, it is of one sign everywhere.
         """
-        slope = np.asarray(polynomial.polyder(self.coefficients))
+        slope = polynomial.polyder(self.coefficients[: self.degree + 1])
         places = [-1.0, 1.0]
-        if len(slope) > 2 and slope[2] != 0.0:
-            places.append(float(np.clip(-slope[1] / (2.0 * slope[2]), -1.0, 1.0)))
+        if self.degree > 1:
+            turning = polynomial.polyroots(polynomial.polyder(slope))
+            places += [float(root.real) for root in turning if abs(root.real) < 1.0]
         slopes = polynomial.polyval(np.asarray(places), slope)
         return bool((slopes > 0).all() or (slopes < 0).all())
 
@@ -127,6 +138,31 @@ class MonotonePoints:
     def slope_rows(self, pulse_us: ArrayLike) -> Floats:
         """Differentiate the slopes by each parameter, shape (..., parameters)."""
         return self._rows(pulse_us, 1)
+
+    def between_u(self, pulse_us: ArrayLike) -> Floats:
+        """Return the standard uncertainty of what happens between the points, in degrees.
+
+        Between two points a curve that bends one way keeps between their chord and the
+        nearer of the straight lines that come in from the next pieces; where it changes its
+        bend, between those two lines. It never leaves the box of the two points. Anywhere
+        between these bounds: a rectangular distribution.
+        """
+        x, y = np.asarray(self.pulses_us), np.asarray(self.angles_deg)
+        pulse = np.asarray(pulse_us, dtype=np.float64)
+        piece = np.clip(np.searchsorted(x, pulse, side="right") - 1, 0, len(x) - 2)
+        chord = np.interp(pulse, x, y)
+        slope = np.diff(y) / np.diff(x)
+        before, after = np.maximum(piece - 1, 0), np.minimum(piece + 1, len(slope) - 1)
+        from_left = y[piece] + slope[before] * (pulse - x[piece])
+        from_right = y[piece + 1] + slope[after] * (pulse - x[piece + 1])
+        box = np.minimum(y[piece], y[piece + 1]), np.maximum(y[piece], y[piece + 1])
+        left = np.clip(from_left, *box) - chord
+        right = np.clip(from_right, *box) - chord
+        # An end piece has one neighbour only, which must do for both.
+        left, right = np.where(piece > 0, left, right), np.where(after > piece, right, left)
+        same = left * right >= 0
+        width = np.where(same, np.minimum(np.abs(left), np.abs(right)), np.abs(left - right))
+        return np.asarray(width / np.sqrt(12.0))
 
     @cached_property
     def _curve(self) -> PchipInterpolator:

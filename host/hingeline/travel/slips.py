@@ -43,6 +43,7 @@ class _Data:
 
     pulse: Floats
     angle: Floats
+    level: Floats  # angle with the usual up/down difference taken out
     design: Floats  # columns 1, z, side, z^2, z^3
     scatter: float
 
@@ -77,17 +78,18 @@ def find_slips(readings: Sequence[Reading]) -> tuple[Suspect, ...]:
     """
     data = _columns(readings)
     here = np.arange(len(readings))
+    if not _fits(data, here, spare=2):
+        _refuse_bent_few(data)
     removals: list[_Removal] = []
     while len(removals) < max(1, len(readings) // 3):
         removal = _take_worst(data, here)
-        if removal is None:
+        # Once the worst is no slip, going on would only eat honest readings.
+        if removal is None or abs(removal.away_deg) <= LEAST_SLIP * data.scatter:
             break
         here = here[here != removal.index]
         if len(np.unique(data.pulse[here])) < 3:
             break
         removals.append(removal)
-    if not removals:
-        _refuse_bent_few(data)
     clear = [count for count, removal in enumerate(removals, 1) if removal.clear]
     slips = removals[: clear[-1]] if clear else []
     if slips and slips[-1].rivals:
@@ -104,6 +106,8 @@ def find_slips(readings: Sequence[Reading]) -> tuple[Suspect, ...]:
         columns, fit, spread = _best_fit(data, kept)
         expected = data.design[:, columns] @ fit.coefficients
         near = LEAST_SLIP * spread
+        # What went out early, while a worse one still bent the fit, may agree after all.
+        wild = [i for i in wild if abs(data.angle[i] - expected[i]) > LEAST_SLIP * data.scatter]
         suspects += [explain(i, readings[i], float(expected[i]), near) for i in wild]
     return tuple(sorted(suspects, key=lambda suspect: suspect.index))
 
@@ -115,7 +119,19 @@ def _columns(readings: Sequence[Reading]) -> _Data:
     z = 2.0 * (pulse - pulse.min()) / np.ptp(pulse) - 1.0
     design = np.stack([np.ones_like(z), z, side, z**2, z**3], axis=1)
     scatter = max(SCATTER_DEG, float(np.median([reading.u_deg for reading in readings])))
-    return _Data(pulse, angle, design, scatter)
+    return _Data(pulse, angle, angle - side * _usual_half_gap(pulse, side, angle), design, scatter)
+
+
+def _usual_half_gap(pulse: Floats, side: Floats, angle: Floats) -> float:
+    """Return half the median falling less rising difference, which one slip cannot move."""
+    gaps = [
+        float(
+            np.mean(angle[(pulse == p) & (side > 0)]) - np.mean(angle[(pulse == p) & (side < 0)])
+        )
+        for p in np.unique(pulse)
+        if {-1.0, 1.0} <= set(side[pulse == p])
+    ]
+    return float(np.median(gaps)) / 2.0 if len(gaps) > 2 else 0.0
 
 
 def _fits(data: _Data, here: NDArray[np.intp], spare: int) -> list[tuple[list[int], LeastSquares]]:
@@ -155,7 +171,7 @@ def _take_worst(data: _Data, here: NDArray[np.intp]) -> _Removal | None:
         standing = np.abs(away) * np.sqrt(room) / np.maximum(np.sqrt(variance), data.scatter)
         scores.append(aicc(rss, n - 1, len(fit.coefficients), data.scatter))
         aways.append(away)
-        clears.append((standing > limit) & (np.abs(away) > LEAST_SLIP * data.scatter))
+        clears.append(standing > limit)
     if not scores:
         return None
     choice = (np.argmin(scores, axis=0), np.arange(n))
@@ -172,9 +188,9 @@ def _take_worst(data: _Data, here: NDArray[np.intp]) -> _Removal | None:
 def _shape_not_slip(data: _Data, here: NDArray[np.intp], away: Floats) -> NDArray[np.bool_]:
     """Mark readings that show the servo's own shape, however far they are off a cubic."""
     pulse, angle = data.pulse[here], data.angle[here]
-    # Confirmed: another reading at this pulse lies nearer to it than the fit does.
-    apart = np.abs(angle[:, None] - angle)
-    apart[(pulse[:, None] != pulse) | np.eye(len(here), dtype=bool)] = np.inf
+    # Confirmed: another reading at this pulse, in use or not, lies nearer to it than the fit.
+    apart = np.abs(data.level[here, None] - data.level)
+    apart[(pulse[:, None] != data.pulse) | (here[:, None] == np.arange(len(data.pulse)))] = np.inf
     shape: NDArray[np.bool_] = apart.min(axis=1) < np.abs(away) / 2.0
     # On its stop: at an end of the range, short of what was expected but still in order.
     pulses = np.unique(pulse)
