@@ -9,8 +9,11 @@ words; which way "along" runs in y is worked out here and nowhere else.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from hingeline.errors import LinkageError, ModelError
 from hingeline.linkage.closure import Crank, Floats, Linkage
@@ -18,6 +21,8 @@ from hingeline.model.schema import Direction, Servo, Surface
 
 #: How far the square position may be from the way the file says the arm points, in degrees.
 POINTS_ASTRAY_DEG = 60.0
+#: The hinge line in the hinge frame.
+HINGE_AXIS = np.array([0.0, 1.0, 0.0])
 
 
 def along_sign(surface: Surface) -> int:
@@ -40,6 +45,93 @@ def tooth_deg(servo: Servo) -> float:
 def lean_deg(surface: Surface, servo: Servo) -> float:
     """Return the planned lean of the arm from square, in degrees; positive leans ahead."""
     return surface.arm.teeth_lean * tooth_deg(servo)
+
+
+@dataclass(frozen=True)
+class Mounting:
+    """Where a surface's servo stands, in the hinge frame.
+
+    Attributes
+    ----------
+    spindle_mm : ndarray, shape (3,)
+        On the output shaft's axis, in the plane of the arm's holes.
+    axis : ndarray, shape (3,)
+        Unit vector out of the servo along its output shaft.
+    first, second : ndarray, shape (3,)
+        Unit vectors across the shaft: the way the arm points by the file, and a quarter
+        turn counter-clockwise from it.
+    """
+
+    spindle_mm: Floats
+    axis: Floats
+    first: Floats
+    second: Floats
+
+
+def mounting_of(surface: Surface) -> Mounting:
+    """Turn the mounting words of a surface into the hinge frame.
+
+    Raises
+    ------
+    ModelError
+        When the arm would point along its own spindle.
+    """
+    outboard = along_sign(surface)
+    mount = surface.mount
+    spindle = np.array([-mount.ahead_mm, outboard * mount.along_mm, mount.off_mm])
+    axis = _unit(mount.spindle, outboard)
+    points = _unit(mount.arm_points, outboard)
+    flat = points - axis * np.dot(points, axis)
+    if np.linalg.norm(flat) < 1e-6:
+        raise ModelError(
+            f"{surface.name}: arm_points runs along the spindle.",
+            mend="An arm stands across the spindle: correct mount.arm_points or mount.spindle.",
+        )
+    first = flat / np.linalg.norm(flat)
+    return Mounting(spindle, axis, first, np.cross(axis, first))
+
+
+def arm_tips(
+    mounting: Mounting, horn_tip_mm: ArrayLike, arm_mm: ArrayLike, lean_rad: ArrayLike
+) -> tuple[Floats, Floats]:
+    """Place the arm's hole for any number of choices at once.
+
+    The rod runs from the arm's tip S + r e to the horn's hole B, so square means
+    (B - S) . e = r: with G the length of B - S seen along the spindle, the arm stands
+    acos(r / G) to either side of it. The side towards ``arm_points`` is taken.
+
+    Parameters
+    ----------
+    mounting : Mounting
+    horn_tip_mm : array_like, shape (..., 3)
+        The horn's hole at neutral.
+    arm_mm, lean_rad : array_like, shape (...)
+        Radius of the arm's hole; lean from square, positive ahead.
+
+    Returns
+    -------
+    tips_mm : ndarray, shape (..., 3)
+        nan where an arm is too long to stand square to its rod.
+    astray_rad : ndarray, shape (...)
+        How far square is from where the file says the arm points.
+    """
+    to_horn = np.asarray(horn_tip_mm, dtype=np.float64) - mounting.spindle_mm
+    arm, lean = np.asarray(arm_mm, dtype=np.float64), np.asarray(lean_rad, dtype=np.float64)
+    along_first, along_second = to_horn @ mounting.first, to_horn @ mounting.second
+    with np.errstate(invalid="ignore", divide="ignore"):
+        opening = np.arccos(arm / np.hypot(along_first, along_second))
+    towards = np.arctan2(along_second, along_first)
+    sides = [_wrapped(towards + side * opening) for side in (1.0, -1.0)]
+    square = np.where(np.abs(sides[0]) <= np.abs(sides[1]), sides[0], sides[1])
+    # Turning counter-clockwise moves a square arm's tip towards the horn when the horn lies
+    # counter-clockwise of it. Ahead is away from the horn.
+    ahead = -np.sign(_wrapped(towards - square))
+    angle = square + ahead * lean
+    direction = (
+        np.cos(angle)[..., np.newaxis] * mounting.first
+        + np.sin(angle)[..., np.newaxis] * mounting.second
+    )
+    return mounting.spindle_mm + arm[..., np.newaxis] * direction, np.abs(square)
 
 
 def mounted(surface: Surface, servo: Servo, *, off_lean_deg: float = 0.0) -> Linkage:
@@ -68,21 +160,32 @@ def mounted(surface: Surface, servo: Servo, *, off_lean_deg: float = 0.0) -> Lin
     LinkageError
         When the geometry does not make a linkage.
     """
-    arm_mm = _chosen(surface, "arm", surface.arm.hole, [*surface.arm.holes_mm])
-    horn_mm = _chosen(surface, "horn", surface.horn.hole, [*surface.horn.holes_mm])
-    outboard = along_sign(surface)
-    mount = surface.mount
-    spindle = np.array([-mount.ahead_mm, outboard * mount.along_mm, mount.off_mm])
-    axis = _unit(mount.spindle, outboard)
+    arm_mm = _chosen(surface, "arm", surface.arm.hole, surface.arm.holes_mm)
+    horn_mm = _chosen(surface, "horn", surface.horn.hole, surface.horn.holes_mm)
+    mounting = mounting_of(surface)
     horn_tip = np.array([surface.horn.set_back_mm, 0.0, horn_mm])
-    square, lean_turns = _square(surface, spindle, axis, horn_tip, arm_mm, outboard)
-    lean = lean_turns * math.radians(lean_deg(surface, servo) + off_lean_deg)
-    tip = spindle + arm_mm * _turned(square, axis, lean)
-    horn = Crank(np.zeros(3), np.array([0.0, 1.0, 0.0]), horn_tip)
-    return Linkage(Crank(spindle, axis, tip), horn, surface.rod.length_mm)
+    lean = math.radians(lean_deg(surface, servo) + off_lean_deg)
+    tip, astray = arm_tips(mounting, horn_tip, arm_mm, lean)
+    if np.isnan(tip).any():
+        across = horn_tip - mounting.spindle_mm
+        away = math.hypot(float(across @ mounting.first), float(across @ mounting.second))
+        raise LinkageError(
+            f"{surface.name}: an arm of {arm_mm:g} mm cannot stand square to its rod.",
+            cause=f"Seen along the spindle, the horn's hole is only {away:.1f} mm away.",
+            mend="Check mount.ahead, mount.off, mount.along and mount.spindle.",
+        )
+    if math.degrees(float(astray)) > POINTS_ASTRAY_DEG:
+        raise ModelError(
+            f"{surface.name}: arm_points is {math.degrees(float(astray)):.0f} deg away from "
+            "the nearest position square to the rod.",
+            cause="The arm of a sound linkage stands about square to its rod at centre.",
+            mend="Correct mount.arm_points, or the servo's place in mount.",
+        )
+    horn = Crank(np.zeros(3), HINGE_AXIS, horn_tip)
+    return Linkage(Crank(mounting.spindle_mm, mounting.axis, tip), horn, surface.rod.length_mm)
 
 
-def _chosen(surface: Surface, part: str, hole: int | None, holes_mm: list[float]) -> float:
+def _chosen(surface: Surface, part: str, hole: int | None, holes_mm: Sequence[float]) -> float:
     if hole is None:
         raise ModelError(
             f"{surface.name}: no {part} hole is chosen.",
@@ -97,56 +200,6 @@ def _unit(direction: Direction, outboard: int) -> Floats:
     return unit
 
 
-def _square(
-    surface: Surface, spindle: Floats, axis: Floats, horn_tip: Floats, arm_mm: float, outboard: int
-) -> tuple[Floats, int]:
-    """Find the arm's direction square to the rod, and which way round is "ahead".
-
-    The rod runs from the arm's tip S + r e to the horn's hole B, so square means
-    (B - S) . e = r: with G the length of B - S seen along the spindle, the arm stands
-    acos(r / G) to either side of it. The side towards ``arm_points`` is taken.
-    """
-    points = _unit(surface.mount.arm_points, outboard)
-    flat = points - axis * np.dot(points, axis)
-    if np.linalg.norm(flat) < 1e-6:
-        raise ModelError(
-            f"{surface.name}: arm_points runs along the spindle.",
-            mend="An arm stands across the spindle: correct mount.arm_points or mount.spindle.",
-        )
-    first = flat / np.linalg.norm(flat)
-    second = np.cross(axis, first)
-    to_horn = horn_tip - spindle
-    along_first, along_second = float(np.dot(to_horn, first)), float(np.dot(to_horn, second))
-    reach_mm = math.hypot(along_first, along_second)
-    if not arm_mm < reach_mm:
-        raise LinkageError(
-            f"{surface.name}: an arm of {arm_mm:g} mm cannot stand square to its rod.",
-            cause=f"Seen along the spindle, the horn's hole is only {reach_mm:.1f} mm away.",
-            mend="Check mount.ahead, mount.off, mount.along and mount.spindle.",
-        )
-    towards = math.atan2(along_second, along_first)
-    opening = math.acos(arm_mm / reach_mm)
-    angle = min((_wrapped(towards + side * opening) for side in (1, -1)), key=abs)
-    if abs(angle) > math.radians(POINTS_ASTRAY_DEG):
-        raise ModelError(
-            f"{surface.name}: arm_points is {abs(math.degrees(angle)):.0f} deg away from "
-            "the nearest position square to the rod.",
-            cause="The arm of a sound linkage stands about square to its rod at centre.",
-            mend="Correct mount.arm_points, or the servo's place in mount.",
-        )
-    square = _turned(first, axis, angle)
-    # Turning right-handed moves the tip along axis x arm; the rod runs from tip to horn.
-    moves_aft = float(np.dot(np.cross(axis, square), to_horn - arm_mm * square)) > 0
-    return square, -1 if moves_aft else 1
-
-
-def _turned(direction: Floats, axis: Floats, angle_rad: float) -> Floats:
-    """Turn a direction that stands across ``axis`` about it, right-handed."""
-    turned: Floats = direction * math.cos(angle_rad) + np.cross(axis, direction) * math.sin(
-        angle_rad
-    )
-    return turned
-
-
-def _wrapped(angle_rad: float) -> float:
-    return math.remainder(angle_rad, math.tau)
+def _wrapped(angle_rad: Floats) -> Floats:
+    """Bring angles to -pi .. pi."""
+    return (angle_rad + np.pi) % (2.0 * np.pi) - np.pi
