@@ -12,6 +12,7 @@ from types import TracebackType
 from hingeline.bench.transport import Transport
 from hingeline.errors import BenchError
 from shared_protocol import table
+from shared_protocol.errors import LocalProtocolError
 from shared_protocol.session import Greeting, HostSession, Refusal, Reply
 
 NS_PER_US = 1000
@@ -247,13 +248,13 @@ class Board:
             yield
             return
         done = threading.Event()
-        failure: list[BenchError] = []
+        failure: list[Exception] = []
 
         def assure() -> None:
             while not done.wait(BEAT_S):
                 try:
                     self.moving()
-                except BenchError as error:
+                except Exception as error:  # whatever it is, it belongs to whoever waits
                     failure.append(error)
                     return
 
@@ -294,7 +295,14 @@ class Board:
         with self._lock:
             if not self._session.token:
                 raise _forgotten(self.port)
-            ident, line = self._session.request(word, values)
+            try:
+                ident, line = self._session.request(word, values)
+            except LocalProtocolError as error:
+                raise BenchError(
+                    f"nothing was sent: {error.message}.",
+                    cause="No board can be asked for this.",
+                    mend="Ask for values inside these limits.",
+                ) from None
             for attempt in range(tries):
                 self._transport.write(line if attempt == 0 else self._session.again(ident))
                 reply = self._answer(ident, ANSWER_S)
