@@ -203,6 +203,40 @@ def solve_ratio(matrix: ArrayLike, driver_rad: ArrayLike) -> Floats:
     return answer
 
 
+def levers_mm(matrix: ArrayLike, rod_mm: ArrayLike, driver_rad: ArrayLike) -> Floats:
+    """Find the lever on which the rod turns the driven crank.
+
+    Rod force times this lever is the torque about the driven axis: it is the crank's radius
+    times the sines of both angles between them.
+
+    Parameters
+    ----------
+    matrix : array_like, shape (..., 3, 3)
+        Transposed, the driven crank is the arm.
+    rod_mm, driver_rad : array_like, shape (...)
+        Length of the rod; angle of the driver. Broadcast against each other.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        In mm, never negative; 0 where the rod is in line with the driven crank, nan where
+        the linkage does not close.
+
+    Notes
+    -----
+    F = |B - A|^2 - L^2 has dF/dd = 2 L times the lever, and |dF/dd| = W of `solve_ratio`.
+    """
+    m = np.asarray(matrix, dtype=np.float64)
+    driver = np.asarray(driver_rad, dtype=np.float64)
+    cos, sin = np.cos(driver), np.sin(driver)
+    r, p, q = (m[..., 0, j] + m[..., 1, j] * cos + m[..., 2, j] * sin for j in range(3))
+    square = p * p + q * q - r * r
+    square = np.where((square < 0.0) & (square >= -2.0 * ROUNDING * r * r), 0.0, square)
+    with np.errstate(invalid="ignore"):
+        lever: Floats = (np.sqrt(square) / (2.0 * np.asarray(rod_mm)))[()]
+    return lever
+
+
 def branch_at_rest(matrix: Floats) -> Floats:
     """Read the sign of the acos at rest; nan where rod and driven crank are then in line."""
     cos, sin = matrix[..., 0, 1] + matrix[..., 1, 1], matrix[..., 0, 2] + matrix[..., 1, 2]
