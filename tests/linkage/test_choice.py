@@ -135,7 +135,7 @@ def test_a_lean_the_right_way_lifts_an_aileron_more_than_it_drops():
         assert wrong is None or wrong.even_deg["down"] > wrong.even_deg["up"] + 1.0
         best = best_lean(list(found.values()), {"up": 15.0, "down": 11.0})
         sentence = lean_sentence(best, servo)
-        assert sentence.startswith("lean the arm 1 tooth AWAY from the hinge line: up ")
+        assert sentence.startswith("lean the arm 1 tooth (14.4 deg) AWAY from the hinge line: up ")
 
 
 def test_shortest_arm_and_longest_horn_that_still_reach_come_out():

@@ -197,7 +197,9 @@ def test_a_wanted_throw_beyond_the_free_travel_is_refused_on_its_side_only():
         '{ left = "2.5 in drop", right = "2.5 in drop" }',
         text,
     )
-    assert "throws.right: 38.7 deg right is wanted, but the bare surface moves only 22.0" in message
+    assert (
+        "throws.right: 38.7 deg right is wanted, but the bare surface moves only 22.0" in message
+    )
 
 
 def test_files_that_cannot_be_read_say_why(tmp_path):

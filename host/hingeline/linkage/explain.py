@@ -9,6 +9,7 @@ import msgspec
 import numpy as np
 
 from hingeline.linkage.choice import Judged, Limits, Option, Space, judge
+from hingeline.linkage.plan import lean_size
 from hingeline.linkage.spline import finest_deg, position
 from hingeline.model.schema import Length, Servo, Surface
 
@@ -150,12 +151,8 @@ def lean_sentence(lean: Lean, servo: Servo) -> str:
         return f"keep the arm square: {gives}"
     way = "AWAY from" if lean.lean_deg > 0 else "TOWARDS"
     part = f" (arm {lean.arm} of {servo.arm_count})" if servo.arm_count > 1 else ""
-    teeth = abs(lean.lean_deg) * servo.spline_teeth / 360.0
-    if abs(teeth - round(teeth)) < 1e-9:
-        count = f"{round(teeth)} {'tooth' if round(teeth) == 1 else 'teeth'}"
-    else:
-        count = f"{abs(lean.lean_deg):.1f} deg"
-    return f"lean the arm {count} {way} the hinge line{part}: {gives}"
+    size = lean_size(lean.lean_deg, servo)
+    return f"lean the arm {size} {way} the hinge line{part}: {gives}"
 
 
 def what_would_help(

@@ -44,7 +44,8 @@ def tooth_deg(servo: Servo) -> float:
 
 def lean_deg(surface: Surface, servo: Servo) -> float:
     """Return the planned lean of the arm from square, in degrees; positive leans ahead."""
-    return surface.arm.teeth_lean * tooth_deg(servo)
+    by_arm = (surface.arm.part_arm - 1) * 360.0 / servo.arm_count
+    return math.remainder(surface.arm.teeth_lean * tooth_deg(servo) + by_arm, 360.0)
 
 
 @dataclass(frozen=True)

@@ -107,12 +107,21 @@ def plan_surface(surface: Surface, servo: Servo, travel_deg: tuple[float, float]
 
 def lean_in_words(surface: Surface, servo: Servo) -> str:
     """Say how the arm leans: "square", or teeth, degrees and which way."""
-    teeth = surface.arm.teeth_lean
-    if teeth == 0:
-        return "square to the rod"
-    way = "AWAY from the hinge line" if teeth > 0 else "TOWARDS the hinge line"
-    plural = "tooth" if abs(teeth) == 1 else "teeth"
-    return f"leaning {abs(teeth)} {plural} ({abs(lean_deg(surface, servo)):.1f} deg) {way}"
+    lean = lean_deg(surface, servo)
+    part = f" on arm {surface.arm.part_arm} of {servo.arm_count}" if servo.arm_count > 1 else ""
+    if abs(lean) < 1e-9:
+        return f"square to the rod{part}"
+    way = "AWAY from the hinge line" if lean > 0 else "TOWARDS the hinge line"
+    return f"leaning {lean_size(lean, servo)} {way}{part}"
+
+
+def lean_size(angle_deg: float, servo: Servo) -> str:
+    """Say how large a lean is: in whole teeth where it is that, and in degrees."""
+    teeth = abs(angle_deg) / tooth_deg(servo)
+    if abs(teeth - round(teeth)) > 1e-9:
+        return f"{abs(angle_deg):.1f} deg"
+    plural = "tooth" if round(teeth) == 1 else "teeth"
+    return f"{round(teeth)} {plural} ({abs(angle_deg):.1f} deg)"
 
 
 def _way(surface: Surface, linkage: Linkage, word: str, travel_deg: tuple[float, float]) -> Way:
@@ -189,7 +198,8 @@ def _lean_warnings(
     """Flag a lean that works against the wanted difference of throws."""
     first, second = ways.values()
     wanted_bias = first.wanted_deg - second.wanted_deg
-    if surface.arm.teeth_lean == 0 or abs(wanted_bias) < EVEN_DEG or abs(bias_deg) < EVEN_DEG:
+    lean = lean_deg(surface, servo)
+    if abs(lean) < 1e-9 or abs(wanted_bias) < EVEN_DEG or abs(bias_deg) < EVEN_DEG:
         return []
     if wanted_bias * bias_deg > 0:
         return []
@@ -198,6 +208,5 @@ def _lean_warnings(
     return [
         f"WRONG WAY ROUND: {more} should go further than {less}, but the arm "
         f"{lean_in_words(surface, servo)} makes {less} go further. "
-        f"Lean it the other way (teeth_lean = {-surface.arm.teeth_lean}); "
-        f"one tooth is {tooth_deg(servo):.1f} deg."
+        f"Lean it the other way, by {lean_size(lean, servo)}."
     ]

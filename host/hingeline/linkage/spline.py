@@ -20,10 +20,10 @@ class Position:
     Attributes
     ----------
     arm : int
-        Arm of the part to use, counted counter-clockwise looking at it; 1 is the arm that
+        Arm of the part to use, counted the way a positive lean turns; 1 is the arm that
         stands square on tooth 0.
     teeth : int
-        Teeth by which the part is turned, positive counter-clockwise.
+        Teeth by which the part is turned, positive likewise.
     """
 
     arm: int

@@ -96,6 +96,13 @@ def _surfaces(model: Model) -> Iterator[Problem]:
                 f"there is no servo {surface.servo!r}.",
                 f"Known servos: {', '.join(model.servos) or 'none'}.",
             )
+        elif not 1 <= surface.arm.part_arm <= model.servo_of(surface).arm_count:
+            yield Problem(
+                [*place, "arm", "part_arm"],
+                f"arm {surface.arm.part_arm} is not one of the "
+                f"{model.servo_of(surface).arm_count} arms of the part.",
+                "Correct it, or arm_count of the servo.",
+            )
         if not 1 <= surface.channel <= CHANNELS:
             yield Problem(
                 [*place, "channel"],

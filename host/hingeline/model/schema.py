@@ -109,11 +109,16 @@ class Mount(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tru
 
 
 class Arm(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """The servo arm: holes counted from the spindle, lean in whole spline teeth."""
+    """The servo arm: holes counted from the spindle, lean in whole spline teeth.
+
+    On a part with several arms, ``part_arm`` is the one that carries the rod, counted from
+    1 the way a positive lean turns; 1 is the arm that is square on tooth 0.
+    """
 
     holes_mm: list[Length] = msgspec.field(name="holes")
     hole: int | None = None
     teeth_lean: int = 0
+    part_arm: int = 1
 
 
 class Horn(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
