@@ -66,6 +66,13 @@ TORQUE = Kind(
     },
     "1.8 kg cm",
 )
+SPEED = Kind(
+    "speed",
+    "m/s",
+    # International mile 1609.344 m and international nautical mile 1852 m, exact.
+    {"m/s": 1.0, "km/h": 1.0 / 3.6, "mph": 0.44704, "kt": 1852.0 / 3600.0},
+    "25 m/s",
+)
 TIME = Kind("time", "s", {"s": 1.0, "ms": 0.001, "min": 60.0}, "2 s")
 
 # ASCII digits only: float() would also take "1_500", "1e3", "nan" and full-width digits.

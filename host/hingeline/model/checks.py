@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from hingeline.errors import UnitError
 from hingeline.model import words
-from hingeline.model.schema import Length, Model, Servo, Surface
+from hingeline.model.schema import Length, Model, Rod, Servo, Surface
 from hingeline.model.throws import free_travel_deg, in_deg, throw_deg
 
 # Absolute pulse limits per class, in us. The board's firmware refuses the same from its own table
@@ -17,6 +17,10 @@ CLASS_LIMITS_US = {"standard": (500, 2500), "narrow": (300, 1100)}
 CHANNELS = 8
 TEETH = (10, 60)  # splines in the trade run from 15 to 26 teeth; wider than that is a slip
 STEEPEST_DEG = 89.0
+# Wider than these is a slip of the unit or the decimal mark (common practice, no source).
+MOST_GEAR_PLAY_DEG = 10.0
+THREAD_PITCH_MM = (0.2, 1.0)
+SPEED_OF_SOUND_M_S = 340.0  # at sea level, from memory; the load is for air far below it
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,13 @@ def problems(model: Model) -> Iterator[Problem]:
     """Yield what is wrong in ``model``, in the order of the file."""
     if not model.name.strip():
         yield Problem(["model", "name"], "the name is empty.", "Give the model a name.")
+    airspeed = model.header.airspeed_m_s
+    if airspeed is not None and airspeed > SPEED_OF_SOUND_M_S:
+        yield Problem(
+            ["model", "airspeed"],
+            f"{airspeed:.0f} m/s is more than {SPEED_OF_SOUND_M_S:.0f} m/s, the speed of sound.",
+            "Check the value and its unit.",
+        )
     for label, servo in model.servos.items():
         yield from _servo(["servos", label], servo)
     yield from _surfaces(model)
@@ -52,6 +63,12 @@ def _servo(place: list[str | int], servo: Servo) -> Iterator[Problem]:
             [*place, "arm_count"],
             f"{servo.arm_count} arms on one part is outside 1 to 12.",
             "Give the number of evenly spaced arms on the part that is fitted.",
+        )
+    if servo.gear_play_deg is not None and not 0.0 <= servo.gear_play_deg <= MOST_GEAR_PLAY_DEG:
+        yield Problem(
+            [*place, "gear_play"],
+            f"{servo.gear_play_deg:g} deg is outside 0 to {MOST_GEAR_PLAY_DEG:g} deg.",
+            "Give the whole free play at the arm, from stop to stop, or leave it out.",
         )
     yield from _pulses(place, servo)
 
@@ -139,12 +156,51 @@ def _surface(place: list[str | int], surface: Surface) -> Iterator[Problem]:
     yield from _holes([*place, "arm"], surface.arm.holes_mm, surface.arm.hole, "spindle")
     yield from _holes([*place, "horn"], surface.horn.holes_mm, surface.horn.hole, "hinge line")
     yield from _throws(place, surface)
-    if surface.rod.play_mm < 0:
+    whole = surface.whole_chord_mm
+    if whole is not None and whole < surface.chord_mm:
         yield Problem(
-            [*place, "rod", "play"],
-            f"{surface.rod.play_mm:g} mm is less than zero.",
+            [*place, "whole_chord"],
+            f"{whole:g} mm is less than the chord of the surface alone, {surface.chord_mm:g} mm.",
+            "Measure from leading edge to trailing edge, the surface included.",
+        )
+    yield from _rod([*place, "rod"], surface.rod)
+
+
+def _rod(place: list[str | int], rod: Rod) -> Iterator[Problem]:
+    if rod.play_mm < 0:
+        yield Problem(
+            [*place, "play"],
+            f"{rod.play_mm:g} mm is less than zero.",
             "Give the free play of the rod's two ends together, or leave it out.",
         )
+    if rod.inner_diameter_mm is not None and rod.inner_diameter_mm >= rod.diameter_mm:
+        yield Problem(
+            [*place, "inner_diameter"],
+            f"{rod.inner_diameter_mm:g} mm is not less than the diameter, {rod.diameter_mm:g} mm.",
+            "Give the bore of the tube, or leave it out for a solid rod.",
+        )
+    if rod.bare_mm is not None and rod.length_mm is not None and rod.bare_mm > rod.length_mm:
+        yield Problem(
+            [*place, "bare"],
+            f"{rod.bare_mm:g} mm is longer than the rod, {rod.length_mm:g} mm.",
+            "Give the longest stretch without support, or leave it out for the whole rod.",
+        )
+    least, most = THREAD_PITCH_MM
+    if rod.thread_pitch_mm is not None and not least <= rod.thread_pitch_mm <= most:
+        yield Problem(
+            [*place, "thread_pitch"],
+            f"{rod.thread_pitch_mm:g} mm is outside {least:g} to {most:g} mm.",
+            "Give how far one turn moves the fitting: 0.4 mm for M2.",
+        )
+    ends = (rod.ends.arm, rod.ends.horn)
+    if None not in ends and "adjustable" not in ends:
+        for key, value in (("fitting", rod.fitting_mm), ("thread_pitch", rod.thread_pitch_mm)):
+            if value is not None:
+                yield Problem(
+                    [*place, key],
+                    f"{value:g} mm belongs to an adjustable end, and this rod has none.",
+                    f"Leave {key} out, or write 'adjustable' in ends.",
+                )
 
 
 def _holes(

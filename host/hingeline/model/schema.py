@@ -23,6 +23,14 @@ class Offset(float):
     """A signed length, in mm."""
 
 
+class Angle(float):
+    """A signed angle, in deg."""
+
+
+class Speed(float):
+    """A speed greater than zero, in m/s."""
+
+
 class Pulse(int):
     """A pulse width, in us."""
 
@@ -77,12 +85,15 @@ PulseClass = Literal["standard", "narrow"]
 Kind = Literal["elevator", "rudder", "aileron", "flap", "elevon", "ruddervator", "spoiler"]
 Side = Literal["left", "right", "centre"]
 HornSide = Literal["top", "bottom", "left", "right"]
+Material = Literal["steel", "carbon", "glass", "aluminium", "plastic"]
+RodEnd = Literal["z-bend", "l-bend", "adjustable"]
 
 
 class Header(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """The [model] table."""
+    """The [model] table; the airspeed is the fastest at which full throw is used."""
 
     name: str
+    airspeed_m_s: Speed | None = msgspec.field(name="airspeed", default=None)
 
 
 class Servo(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -96,6 +107,7 @@ class Servo(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tru
     arm_count: int = 1
     turns: Literal["cw", "ccw"] | None = None
     stall_torque_nm: Torque | None = msgspec.field(name="stall_torque", default=None)
+    gear_play_deg: Angle | None = msgspec.field(name="gear_play", default=None)
 
 
 class Mount(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -130,13 +142,30 @@ class Horn(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True
     set_back_mm: Offset = msgspec.field(name="set_back", default=Offset(0.0))
 
 
+class RodEnds(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """How the rod is held at each end: by a bend of its own wire, or a fitting on a thread."""
+
+    arm: RodEnd | None = None
+    horn: RodEnd | None = None
+
+
 class Rod(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """The pushrod; without a length it is made to fit with everything at neutral."""
+    """The pushrod; without a length it is made to fit with everything at neutral.
+
+    ``bare`` is its longest stretch without support; without it the whole rod. ``fitting``
+    is the distance from the hole to the rod's end inside an adjustable fitting that is
+    screwed on half-way.
+    """
 
     diameter_mm: Length = msgspec.field(name="diameter")
-    material: Literal["steel", "carbon", "glass", "aluminium", "plastic"]
+    material: Material
     play_mm: Offset = msgspec.field(name="play", default=Offset(0.0))
     length_mm: Length | None = msgspec.field(name="length", default=None)
+    inner_diameter_mm: Length | None = msgspec.field(name="inner_diameter", default=None)
+    bare_mm: Length | None = msgspec.field(name="bare", default=None)
+    ends: RodEnds = RodEnds()
+    fitting_mm: Length | None = msgspec.field(name="fitting", default=None)
+    thread_pitch_mm: Length | None = msgspec.field(name="thread_pitch", default=None)
 
 
 class Surface(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -155,6 +184,7 @@ class Surface(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=T
     rod: Rod
     side: Side = "centre"
     span_mm: Length | None = msgspec.field(name="span", default=None)
+    whole_chord_mm: Length | None = msgspec.field(name="whole_chord", default=None)
 
 
 class Pair(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):

@@ -12,10 +12,13 @@ from hingeline.model import schema
 _PLAIN: dict[type, units.Kind] = {
     schema.Length: units.LENGTH,
     schema.Offset: units.LENGTH,
+    schema.Angle: units.ANGLE,
+    schema.Speed: units.SPEED,
     schema.Pulse: units.PULSE,
     schema.Rate: units.RATE,
     schema.Torque: units.TORQUE,
 }
+_SIGNED = (schema.Offset, schema.Angle)
 _MEASURES = ("drop", "straight")
 _DIRECTIONS = {
     "ahead": schema.Direction(1.0, 0.0, 0.0),
@@ -41,7 +44,7 @@ def decode(wanted: type, raw: Any) -> Any:
         return decode_throw(raw)
     kind = _PLAIN[wanted]
     value = units.parse(raw, kind)
-    if wanted is not schema.Offset and not value > 0:
+    if wanted not in _SIGNED and not value > 0:
         raise UnitError(
             f"{raw!r} must be greater than zero.", mend=f'Write it like "{kind.example}".'
         )

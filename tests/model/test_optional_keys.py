@@ -1,0 +1,122 @@
+"""Keys for load, slop and rods: all may be left out, and a slip in one is named."""
+
+import pytest
+
+from hingeline import units
+from hingeline.errors import ModelError
+from hingeline.model.reading import parse_model
+from hingeline.model.writing import example_text
+
+EXAMPLE = example_text()
+
+
+def refused(old, new):
+    assert old in EXAMPLE
+    with pytest.raises(ModelError) as caught:
+        parse_model(EXAMPLE.replace(old, new, 1), source="m.toml")
+    assert caught.value.mend
+    return str(caught.value)
+
+
+def test_the_example_gives_them():
+    model = parse_model(EXAMPLE, source="m")
+    aileron = model.surface("left aileron")
+    assert model.header.airspeed_m_s == 22.0
+    assert model.servo_of(aileron).gear_play_deg == 0.5
+    assert aileron.whole_chord_mm == 190.0
+    rod = aileron.rod
+    assert (rod.ends.arm, rod.ends.horn) == ("z-bend", "adjustable")
+    assert (rod.thread_pitch_mm, rod.fitting_mm) == (0.4, 16.0)
+    assert (rod.bare_mm, rod.inner_diameter_mm) == (None, None)
+    assert model.surface("rudder").rod.bare_mm == 130.0
+
+
+def test_all_may_be_left_out():
+    from tests.support.models import one
+
+    surface, servo = one()
+    assert servo.gear_play_deg is None
+    assert surface.whole_chord_mm is None
+    rod = surface.rod
+    assert (
+        rod.ends.arm
+        is rod.ends.horn
+        is rod.bare_mm
+        is rod.fitting_mm
+        is rod.thread_pitch_mm
+        is None
+    )
+    assert rod.inner_diameter_mm is None
+
+
+@pytest.mark.parametrize(
+    ("text", "m_s"),
+    [
+        ("25 m/s", 25.0),
+        ("90 km/h", 25.0),
+        ("100 mph", 44.704),  # international mile 1609.344 m, exact
+        ("3600 kt", 1852.0),  # international nautical mile 1852 m, exact
+    ],
+)
+def test_speeds(text, m_s):
+    assert units.parse(text, units.SPEED) == pytest.approx(m_s, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "named"),
+    [
+        ('airspeed = "22 m/s"', "airspeed = 22", ["model.airspeed", "no unit", "m/s, km/h, mph"]),
+        ('airspeed = "22 m/s"', 'airspeed = "0 m/s"', ["model.airspeed", "greater than zero"]),
+        ('airspeed = "22 m/s"', 'airspeed = "22 knots"', ["model.airspeed", "'knots'", "kt"]),
+        ('airspeed = "22 m/s"', 'airspeed = "700 kt"', ["360 m/s", "340 m/s", "sound"]),
+        (
+            'gear_play = "0.5 deg"',
+            'gear_play = "-0.5 deg"',
+            ["A1.gear_play", "-0.5 deg", "0 to 10"],
+        ),
+        ('gear_play = "0.5 deg"', 'gear_play = "11 deg"', ["A1.gear_play", "11 deg", "0 to 10"]),
+        ('gear_play = "0.5 deg"', 'gear_play = "0.5 mm"', ["A1.gear_play", "'mm'", "deg"]),
+        ('whole_chord = "190 mm"', 'whole_chord = "44 mm"', ["whole_chord", "44 mm", "45 mm"]),
+        ('arm = "z-bend"', 'arm = "bent"', ["rod.ends.arm", "'bent'", "'z-bend', 'l-bend'"]),
+        ('arm = "z-bend", ', 'tail = "z-bend", ', ["rod.ends", "'tail'", "arm, horn"]),
+        ('play = "0.1 mm"', 'play = "-0.1 mm"', ["rod.play", "less than zero"]),
+        (
+            'play = "0.1 mm"',
+            'inner_diameter = "1.2 mm"',
+            ["rod.inner_diameter", "1.2 mm is not less", "solid"],
+        ),
+        (
+            'play = "0.1 mm"',
+            'length = "70 mm", bare = "71 mm"',
+            ["rod.bare", "71 mm", "70 mm", "whole rod"],
+        ),
+        ('thread_pitch = "0.4 mm"', 'thread_pitch = "4 mm"', ["thread_pitch", "0.2 to 1 mm"]),
+        (
+            'horn = "adjustable" }, thread_pitch = "0.4 mm"',
+            'horn = "l-bend" }, thread_pitch = "0.4 mm"',
+            ["rod.fitting", "16 mm", "adjustable"],
+        ),
+        (
+            'horn = "adjustable" }, thread_pitch = "0.4 mm", fitting = "16 mm"',
+            'horn = "l-bend" }, thread_pitch = "0.4 mm"',
+            ["rod.thread_pitch", "0.4 mm", "adjustable"],
+        ),
+    ],
+)
+def test_a_slip_is_named(old, new, named):
+    message = refused(old, new)
+    for part in named:
+        assert part in message
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('gear_play = "0.5 deg"', 'gear_play = "0 deg"'),
+        ('whole_chord = "190 mm"', 'whole_chord = "45 mm"'),  # the whole of it moves
+        ('play = "0.1 mm"', 'length = "70 mm", bare = "70 mm"'),
+    ],
+)
+def test_the_limit_itself_is_allowed(old, new):
+    assert old in EXAMPLE
+    assert parse_model(EXAMPLE.replace(old, new, 1), source="m")
