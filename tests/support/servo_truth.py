@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+
 from hingeline.travel.reading import Reading, shaft_reading
 from hingeline.travel.schedule import Step
 
@@ -59,10 +60,13 @@ class ServoTruth:
 
     def mean_deg(self, pulse_us: float) -> float:
         """The truth without play or noise."""
+        return min(self.stop_deg, max(-self.stop_deg, self._drive_deg(pulse_us)))
+
+    def _drive_deg(self, pulse_us: float) -> float:
+        """Where the gears would take the arm if there were no play and no stop."""
         z = (2.0 * pulse_us - self.low_us - self.high_us) / (self.high_us - self.low_us)
         bend = self.bend_deg * SHAPES[self.shape](min(1.0, max(-1.0, z)))
-        angle = self.rate_deg_per_us * (pulse_us - self.centre_us) + bend
-        return min(self.stop_deg, max(-self.stop_deg, angle))
+        return self.rate_deg_per_us * (pulse_us - self.centre_us) + bend
 
     def means_deg(self, pulses_us: Sequence[float]) -> np.ndarray:
         return np.asarray([self.mean_deg(float(pulse)) for pulse in pulses_us])
@@ -78,7 +82,7 @@ class ServoTruth:
         arm = self.mean_deg(1500.0)
         readings = []
         for step in steps:
-            drive = self.mean_deg(step.pulse_us)
+            drive = self._drive_deg(step.pulse_us)
             arm = min(drive + half, max(drive - half, arm))
             arm = min(self.stop_deg, max(-self.stop_deg, arm))
             if step.read:

@@ -1,8 +1,8 @@
 """Readings of one servo to its travel curve.
 
-In order: name the slips; find where the servo stood on a stop; choose a line, parabola or
-cubic by AICc among those that are monotone; where none holds, take a monotone curve through
-the means at each pulse; work out the figures.
+In order: name the slips; find where the servo stood on a stop; choose a line, or a polynomial
+of low degree, by AICc among those that are monotone; where none holds, take a monotone curve
+through the means at each pulse; work out the figures.
 """
 
 from __future__ import annotations
@@ -104,6 +104,11 @@ def _limits(columns: Columns, free: slice, shape: Shape) -> tuple[float, float]:
         knots, angles = shape.pulses_us, shape.angles_deg
         low = max(low, knots[1]) if angles[0] == angles[1] else low
         high = min(high, knots[-2]) if angles[-1] == angles[-2] else high
+    if low >= high:
+        raise TravelError(
+            f"Only at {low:g} us does the arm move clearly; it stands still at the other pulses.",
+            mend="Calibrate over a narrower range, with closer pulses.",
+        )
     return low, high
 
 

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import solve_triangular
 
 from hingeline.errors import TravelError
 
@@ -97,7 +96,8 @@ def least_squares(
             cause="The pulses, or the directions of approach, are too few or too alike.",
             mend="Take readings at more pulses, from both directions.",
         )
-    inverse = solve_triangular(r, np.eye(k)) / largest[:, None]
+    # On a triangle this is back substitution: its diagonal is already the pivot everywhere.
+    inverse = np.linalg.solve(r, np.eye(k)) / largest[:, None]
     coefficients = inverse @ (q.T @ (root * y))
     residuals = y - x @ coefficients
     return LeastSquares(

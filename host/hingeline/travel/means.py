@@ -115,7 +115,9 @@ def find_free(columns: Columns) -> slice:
     missing = expected - np.diff(level)
     reading = np.sqrt(1 / count[1:] + 1 / count[:-1])
     scatter = max(columns.floor_deg, SCATTER_DEG) * reading
-    short = missing > CLEARLY * scatter
+    # What runs backwards is no stop but a fold, which the shape will be refused for.
+    backwards = np.diff(level) < -CLEARLY * columns.floor_deg * reading
+    short = (missing > CLEARLY * scatter) & ~backwards
     stopped = short & (missing > (1.0 - STOP_SLOPE) * expected)
     slope = np.diff(level) / np.diff(pulses)
     stopped[0] |= short[0] and slope[0] < SUDDEN * slope[1]
@@ -124,11 +126,11 @@ def find_free(columns: Columns) -> slice:
     low, high = 0, len(pulses)
     while low < high - 2 and stopped[low]:
         low += 1
-    if low and at_stop[low - 1] and short[low]:
+    if low and at_stop[low - 1]:
         low += 1
     while high - 2 > low and stopped[high - 2]:
         high -= 1
-    if high < len(pulses) and at_stop[high - 1] and short[high - 2]:
+    if high < len(pulses) and at_stop[high - 1]:
         high -= 1
     return slice(low, max(high, low))
 

@@ -162,6 +162,8 @@ class MonotonePoints:
         left, right = np.where(piece > 0, left, right), np.where(after > piece, right, left)
         same = left * right >= 0
         width = np.where(same, np.minimum(np.abs(left), np.abs(right)), np.abs(left - right))
+        # Beside a corner the smooth curve itself leaves these bounds.
+        width = np.maximum(width, np.abs(self.values(pulse) - chord))
         return np.asarray(width / np.sqrt(12.0))
 
     @cached_property

@@ -77,7 +77,9 @@ def find_slips(readings: Sequence[Reading]) -> tuple[Suspect, ...]:
         If the readings contradict each other and it cannot be told which is wrong.
     """
     data = _columns(readings)
-    here = np.arange(len(readings))
+    # Pairs exchanged first: they are told by each other, and would look wild one by one.
+    suspects = _swapped_pairs(readings, data.scatter)
+    here = np.setdiff1d(np.arange(len(readings)), [suspect.index for suspect in suspects])
     if not _fits(data, here, spare=2):
         _refuse_bent_few(data)
     removals: list[_Removal] = []
@@ -100,10 +102,9 @@ def find_slips(readings: Sequence[Reading]) -> tuple[Suspect, ...]:
             mend="Re-measure these pulses, and one or two between them.",
         )
     wild = [slip.index for slip in slips]
-    kept = np.setdiff1d(np.arange(len(readings)), wild)
-    suspects = _swapped_pairs(readings, kept, data.scatter)
     if wild:
-        columns, fit, spread = _best_fit(data, kept)
+        out = [*wild, *(suspect.index for suspect in suspects)]
+        columns, fit, spread = _best_fit(data, np.setdiff1d(np.arange(len(readings)), out))
         expected = data.design[:, columns] @ fit.coefficients
         near = LEAST_SLIP * spread
         # What went out early, while a worse one still bent the fit, may agree after all.
@@ -224,14 +225,12 @@ def _refuse_bent_few(data: _Data) -> None:
         )
 
 
-def _swapped_pairs(
-    readings: Sequence[Reading], kept: NDArray[np.intp], scatter: float
-) -> list[Suspect]:
+def _swapped_pairs(readings: Sequence[Reading], scatter: float) -> list[Suspect]:
     """Find pairs at one pulse whose up and down readings stand the wrong way round."""
     sides: dict[float, dict[str, list[int]]] = {}
-    for index in kept:
-        at = sides.setdefault(readings[index].pulse_us, {"rising": [], "falling": []})
-        at[readings[index].approach].append(int(index))
+    for index, reading in enumerate(readings):
+        at = sides.setdefault(reading.pulse_us, {"rising": [], "falling": []})
+        at[reading.approach].append(index)
     pairs = [
         (at["rising"][0], at["falling"][0])
         for at in sides.values()
