@@ -21,6 +21,7 @@ check: lint test
 
 bench: $(VENV)/test-ready
 	$(BIN)/python -m tests.benchmarks.bench_linkage
+	$(BIN)/python -m tests.benchmarks.bench_plan
 	$(BIN)/python -m tests.benchmarks.bench_startup
 
 # The built wheel, installed where nothing of ours is, must play the whole job.
