@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import numpy as np
 
-from hingeline.bench.asking import Answer, Question
+from hingeline.bench.asking import Answer, Gauge, Question, arm_question, surface_question
 from hingeline.bench.client import Board
+from hingeline.bench.procedures.calibrating import Calibration
+from hingeline.bench.procedures.channels import channel_of
+from hingeline.bench.readings import making
 from hingeline.bench.simulated.servo import ModelledServo, ServoTruth
 from hingeline.bench.simulated.station import Station
 from hingeline.bench.simulated.transport import SimulatedTransport
 from hingeline.linkage.mounting import mounted
 from hingeline.model.schema import Model, Surface
+from hingeline.travel.reading import Reading
+from hingeline.travel.schedule import POINTS
+from hingeline.travel.setting import Setting
 
 #: What reaches the other side of a line: pieces of bytes, each so many seconds later.
 Pieces = Iterable[tuple[float, bytes]]
@@ -217,3 +223,30 @@ class Notes(list[Answer]):
 
     def __call__(self, *what: Any) -> None:
         self.append(what[-1])
+
+
+def calibration(
+    setting: Setting,
+    gauge: Gauge,
+    *,
+    points: int = POINTS,
+    rod_off: bool = False,
+    earlier: Sequence[Reading] = (),
+) -> Calibration:
+    """Plan a calibration of the servo behind a surface, as the command does."""
+    surface, servo = setting.surface, setting.servo
+
+    def question(pulse_us: int) -> Question:
+        if gauge.at_surface:
+            return surface_question(surface, surface.channel, gauge, assumed=None)
+        return arm_question(surface.servo, surface.channel, pulse_us, gauge)
+
+    return Calibration(
+        channel_of(servo, surface.channel, surface.name),
+        gauge,
+        question,
+        making(gauge, setting),
+        (-180.0, 180.0) if rod_off else setting.allowed_shaft_deg(),
+        points,
+        earlier,
+    )

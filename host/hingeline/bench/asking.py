@@ -20,6 +20,8 @@ GaugeKind = Literal["arm", "deg", "drop", "straight"]
 
 #: Said instead of an angle when a servo does not come to rest.
 TURNING = "turning"
+#: No arm and no surface turns further than half a turn.
+MOST_DEG = 180.0
 ARM_SIGNS = {"ccw": 1, "cw": -1}
 
 
@@ -73,6 +75,8 @@ class Question:
         Word taken for a bare positive number; None: the word must be typed.
     signed : bool
         Whether a bare number may carry its own sign instead of a word.
+    most : float
+        Largest size that can be: what is larger is a slip, and is asked again.
     help : str
         What "?" answers.
     """
@@ -83,6 +87,7 @@ class Question:
     signs: Mapping[str, int]
     assumed: str | None = None
     signed: bool = False
+    most: float = MOST_DEG
     help: str = field(default="", repr=False)
 
 
@@ -145,12 +150,15 @@ def surface_question(
     first, second = directions(surface)
     how = {"deg": "in deg", "drop": "mm drop", "straight": "mm straight"}[gauge.kind]
     where = "" if gauge.unit == "deg" else f" at the {surface.chord_mm:g} mm chord"
+    # A trailing edge comes no further from its plane than the chord, nor from its place than two.
+    most = {"drop": surface.chord_mm, "straight": 2.0 * surface.chord_mm}
     return Question(
         f"{surface.name}: where does it stand{where}, {how}",
         channel,
         gauge,
         {word: sign_of(surface, word) for word in (first, second)},
         assumed=assumed,
+        most=most.get(gauge.kind, MOST_DEG),
         help=f"Measure from neutral and say which way the trailing edge went: {first} 12.5 or "
         f"12.5 {second}. Type 0 at neutral. Ctrl-C stops; what was typed is kept.",
     )
@@ -178,15 +186,20 @@ def understand(question: Question, typed: str) -> Answer:
             raise UnitError(
                 f"{typed!r} does not say which way.", mend=f"Type {' or '.join(words)} before it."
             )
-    if size < 0 and not (question.signed and word is None):
+    if typed_value.strip()[:1] in ("-", "+") and not (question.signed and word is None):
         raise UnitError(
             f"{typed!r} has a sign.",
             cause="Which way it went is said by a word.",
             mend=f"Type {' or '.join(words)} and the number without a sign.",
         )
+    if abs(size) > question.most:
+        raise UnitError(
+            f"{typed!r} is more than can be here ({question.most:g} {question.gauge.unit}).",
+            mend="Look at the gauge and its unit again.",
+        )
     sign = question.signs[word] if word else 1
     echo = f"{word} {text}" if word and size else text
-    return Answer(typed, sign * size, question.gauge.unit, echo)
+    return Answer(typed, sign * size + 0.0, question.gauge.unit, echo)  # + 0.0: never -0.0
 
 
 def put(question: Question, asker: Asker) -> Answer:
