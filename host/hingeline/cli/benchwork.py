@@ -70,9 +70,9 @@ class Bench:
         curve = latest_curve(self.records, surface.servo, simulated=self.board.simulated)
         if curve is None:
             tell(
-                f"Servo {surface.servo} is not calibrated on this bench: the maker's rate is "
-                f"used. Better first: hingeline calibrate {file.path} {surface.servo}"
+                f"Servo {surface.servo} is not calibrated on this bench: the maker's rate is used."
             )
+            tell(f"  Better first: hingeline calibrate {file.path} {surface.servo}")
         return setting_of(surface, file.model.servo_of(surface), curve)
 
 
@@ -107,6 +107,7 @@ def at_bench(
     file: ModelFile | None = None,
     *,
     doing: str,
+    after_stop: str = "",
 ) -> Iterator[Bench]:
     """Ask, open the bench, and close everything again.
 
@@ -121,7 +122,9 @@ def at_bench(
     file : ModelFile, optional
         The model concerned.
     doing : str
-        What will be done, for the question: "move to their centres".
+        What will be done, for the question: "go to their centre".
+    after_stop : str
+        The next step when the user stops the work; default: to look at the session.
 
     Raises
     ------
@@ -131,6 +134,8 @@ def at_bench(
         As the bench or the records raise it; the session is ended with it as its outcome.
     """
     port = choose(choices.port, [] if choices.port else candidates())
+    if port.startswith(SIMULATED):
+        seed_of(port)  # a name that cannot be opened is refused before anyone is asked
     _ask_leave(channels, port, doing, yes=choices.yes)
     with Records(choices.records_path or default_records()) as records:
         transport, stations, seed = _open(port, channels, file)
@@ -146,30 +151,32 @@ def at_bench(
                 board=board.info.board_id,
                 firmware=board.info.firmware,
             )
-            with _outcome(records, session_id):
+            with _outcome(records, session_id, after_stop):
                 yield Bench(board, asker, records, session_id, stations)
 
 
 @contextmanager
-def _outcome(records: Records, session_id: int) -> Iterator[None]:
+def _outcome(records: Records, session_id: int, after_stop: str) -> Iterator[None]:
     """Note how the session ended, whatever way that is."""
     try:
         yield
     except (KeyboardInterrupt, click.Abort):
         records.end_session(session_id, "stopped by the user")
+        tell("")  # the cursor still stands behind a question
         raise Stopped(
-            "stopped; the outputs are off.",
-            cause=f"What was typed is kept in session {session_id}.",
+            f"stopped; the outputs are off, and what was typed is kept in session {session_id}.",
+            mend=after_stop or f"See it with: hingeline records show {session_id}",
         ) from None
-    except HingelineError as error:
-        records.end_session(session_id, f"failed: {error.message}")
+    except Exception as error:
+        what = error.message if isinstance(error, HingelineError) else repr(error)
+        records.end_session(session_id, f"failed: {what}")
         raise
     records.end_session(session_id, "done")
 
 
 def _ask_leave(channels: Sequence[Channel], port: str, doing: str, *, yes: bool) -> None:
     """Say which channels will move, and ask unless told not to."""
-    tell(f"On {port}, these will {doing}:")
+    tell(f"On {port}, these channels will {doing}:")
     for channel in channels:
         low, high = channel.limits_us
         tell(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Iterator
 from dataclasses import replace
@@ -10,13 +11,23 @@ from typing import Any
 
 import click
 
-from hingeline.bench.asking import Answer, Gauge, Question, arm_question, surface_question
+from hingeline import units
+from hingeline.bench.asking import (
+    TURNING,
+    Answer,
+    Gauge,
+    Question,
+    arm_question,
+    surface_question,
+)
 from hingeline.bench.procedures.calibrating import Calibration, calibrate
 from hingeline.bench.procedures.channels import channel_of, in_use
 from hingeline.bench.readings import making
 from hingeline.cli import models, noting, options, paperwork
 from hingeline.cli.benchwork import Bench, at_bench, progress
-from hingeline.cli.output import emit, tell
+from hingeline.cli.output import emit, tell, wrapped
+from hingeline.errors import TravelError
+from hingeline.records.store import RESUMED
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.reading import Reading
 from hingeline.travel.schedule import POINTS
@@ -37,13 +48,15 @@ from hingeline.travel.setting import Setting, setting_of
     type=click.Path(path_type=Path, dir_okay=False),
     default=None,
     help="Fit readings noted on paper: a CSV file with the columns pulse_us, approach "
-    "(up or down) and reading (with its unit). No bench is needed.",
+    "(up or down) and reading (with its unit; at a surface also its direction: 'up 9 deg'). "
+    "No bench is needed; with MODEL and SERVO the curve is kept in the records.",
 )
 @click.option(
     "--points",
     type=click.IntRange(3, 101),
     default=POINTS,
     show_default=True,
+    metavar="N",
     help="Readings each way.",
 )
 @click.option("--resume", is_flag=True, help="Take up the servo's unfinished calibration.")
@@ -75,6 +88,9 @@ def command(
       hingeline calibrate millrace.toml A1 --gauge drop --resolution "0.5 mm"
       hingeline calibrate --readings a1.csv
     """
+    if model is not None and servo is None:
+        known = ", ".join(models.load(model).model.servos)
+        raise click.UsageError(f"Name the SERVO behind its MODEL file, one of: {known}.")
     if table is not None:
         label, curve = paperwork.fit_table(table, model, servo, gauge, choices.records_path)
     elif model is None or servo is None:
@@ -100,12 +116,22 @@ def _at_bench(
         raise click.UsageError("With the rod off the surface does not show where the servo is.")
     channel = channel_of(setting.servo, surface.channel, f"{servo}, {surface.name}")
     rod = "rod OFF" if rod_off else "rod on, or off"
-    doing = f"be stepped through its range and read ({rod})"
-    with at_bench(choices, "calibrate", [channel], file, doing=doing) as bench:
+    with at_bench(
+        choices,
+        RESUMED if resume else "calibrate",
+        [channel],
+        file,
+        doing=f"be stepped through their range and read ({rod})",
+        after_stop=f"Go on with: hingeline calibrate {model} {servo} --resume",
+    ) as bench:
         plan = bench_calibration(setting, gauge, points=points, rod_off=rod_off)
         if resume:
             plan = replace(plan, earlier=_earlier(bench, setting, gauge))
-            tell(f"{len(plan.earlier)} readings of the unfinished calibration are kept.")
+            tell(
+                f"{len(plan.earlier)} readings of the unfinished calibration are kept."
+                if plan.earlier
+                else f"There is no unfinished calibration of {servo} with this gauge here."
+            )
         with in_use(bench.board, [channel]):
             curve = run_calibration(bench, plan, setting)
     return servo, curve
@@ -143,23 +169,26 @@ def run_calibration(bench: Bench, plan: Calibration, setting: Setting) -> Travel
 
 
 def _earlier(bench: Bench, setting: Setting, gauge: Gauge) -> list[Reading]:
+    """Return what the unfinished calibration read with this gauge and can still be used."""
     make = making(gauge, setting)
-    rows = bench.records.unfinished_readings(
+    readings = []
+    for row in bench.records.unfinished_readings(
         setting.surface.servo, simulated=bench.board.simulated
-    )
-    return [
-        make(
-            round(row["pulse_us"]),
-            row["approach"],
-            Answer(row["typed"], row["value"], row["unit"], row["typed"]),
-        )
-        for row in rows
-        if row["gauge"] == gauge.kind and row["resolution"] == gauge.resolution
-    ]
+    ):
+        same_gauge = row["gauge"] == gauge.kind and row["resolution"] == gauge.resolution
+        if not same_gauge or row["unit"] == TURNING:
+            continue
+        answer = Answer(row["typed"], row["value"], row["unit"], row["typed"])
+        # A slip that no linkage can do was noted too, and asked for again.
+        with contextlib.suppress(TravelError):
+            readings.append(make(round(row["pulse_us"]), row["approach"], answer))
+    return readings
 
 
 def curve_figures(label: str | None, curve: TravelCurve) -> dict[str, Any]:
     """Return a curve's figures, each with its standard uncertainty under the key plus _u."""
+    # In the order of reach_deg: lowest angle first, whichever way the servo turns.
+    ends = sorted(curve.limits_us, reverse=curve.rate_deg_per_us < 0)
     return {
         "servo": label,
         "centre_us": curve.centre_us,
@@ -174,6 +203,7 @@ def curve_figures(label: str | None, curve: TravelCurve) -> dict[str, Any]:
         "limits_us": list(curve.limits_us),
         "limits_us_u": list(curve.limits_us_u),
         "reach_deg": list(curve.reach_deg()),
+        "reach_deg_u": [float(curve.angle_u_deg(pulse)) for pulse in ends],
         "linearity_deg": curve.linearity_deg,
         "linearity_deg_u": curve.linearity_deg_u,
         "residual_sd_deg": curve.residual_sd_deg,
@@ -199,35 +229,39 @@ def curve_text(label: str | None, curve: TravelCurve) -> Iterator[str]:
     """Lay a curve's figures out for people, with 95 % intervals."""
     k = curve.coverage_factor(0.95)
     yield f"Travel curve of {label or 'the servo'}, from {len(curve.readings)} readings"
+    for name, value in _lines(curve, k):
+        yield f"  {name:20}{value}"
+    yield "  (+/-: 95 % interval)"
+    for suspect in curve.suspects:
+        yield wrapped(f"  SUSPECT: {suspect}. It is kept, and had no weight.")
+    for note in curve.notes:
+        # The curve names its suspects in a note as well.
+        if not any(str(suspect) in note for suspect in curve.suspects):
+            yield wrapped(f"  NOTE: {note}")
+
+
+def _lines(curve: TravelCurve, k: float) -> Iterator[tuple[str, str]]:
     if curve.centre_us is not None and curve.centre_us_u is not None:
-        half = _up(k * curve.centre_us_u, 0)
-        yield f"  Centre            {curve.centre_us:.0f} us  (+/- {half})"
+        yield "Centre", f"{curve.centre_us:.0f} us  (+/- {_up(k * curve.centre_us_u, 0)})"
     if curve.centre_error_deg is not None and curve.centre_error_deg_u is not None:
-        yield (
-            f"  At {curve.nominal_centre_us:.0f} us        {curve.centre_error_deg:+.1f} deg off "
-            f"neutral  (+/- {_up(k * curve.centre_error_deg_u, 1)})"
-        )
-    turns = "counter-clockwise" if curve.rate_deg_per_us > 0 else "clockwise"
+        off = round(curve.centre_error_deg, 1) + 0.0  # no "-0.0"
+        half = _up(k * curve.centre_error_deg_u, 1)
+        yield f"At {curve.nominal_centre_us:.0f} us", f"{off:+.1f} deg off neutral  (+/- {half})"
+    turns = "ccw" if curve.rate_deg_per_us > 0 else "cw"
+    half = _up(k * curve.rate_deg_per_us_u, 4)
     yield (
-        f"  Rate              {abs(curve.rate_deg_per_us):.4f} deg/us {turns} with rising pulse  "
-        f"(+/- {_up(k * curve.rate_deg_per_us_u, 4)})"
+        "Rate",
+        f"{abs(curve.rate_deg_per_us):.4f} deg/us, {turns} with rising pulse  (+/- {half})",
     )
     if curve.hysteresis_deg is not None and curve.hysteresis_deg_u is not None:
-        yield (
-            f"  Up/down difference {curve.hysteresis_deg:.1f} deg  "
-            f"(+/- {_up(k * curve.hysteresis_deg_u, 1)})"
-        )
+        half = _up(k * curve.hysteresis_deg_u, 1)
+        yield "Up/down difference", f"{curve.hysteresis_deg:.1f} deg  (+/- {half})"
     low, high = curve.limits_us
-    reach = curve.reach_deg()
-    yield f"  Measured          {low:.0f} to {high:.0f} us: {reach[0]:.1f} to {reach[1]:.1f} deg"
+    least, most = curve.reach_deg()
+    yield "Measured", f"{low:.0f} to {high:.0f} us: {units.deg(least)} to {units.deg(most)}"
     if curve.linearity_deg is not None:
-        yield f"  Linearity         {curve.linearity_deg:.1f} deg, independent"
-    yield f"  Scatter           {curve.residual_sd_deg:.2f} deg standard deviation"
-    for suspect in curve.suspects:
-        yield f"  SUSPECT: {suspect}. It is kept, and had no weight."
-    for note in curve.notes:
-        yield f"  NOTE: {note}"
-    yield "  (+/-: 95 % interval)"
+        yield "Linearity", f"{curve.linearity_deg:.1f} deg, independent"
+    yield "Scatter", f"{curve.residual_sd_deg:.2f} deg standard deviation"
 
 
 def _up(value: float, places: int) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from hingeline import units
 from hingeline.bench.procedures.channels import in_use
 from hingeline.cli import options, targets
 from hingeline.cli.benchwork import at_bench
@@ -15,7 +16,7 @@ from hingeline.cli.output import emit, tell
 @click.option(
     "--hold",
     "hold_s",
-    type=options.TIME,
+    type=options.Quantity(units.TIME, 0.0),
     default=None,
     help="How long, such as '30 s'; default: until you press Enter.",
 )
@@ -39,12 +40,15 @@ def command(
     """
     numbers = [target.number for target in chosen.channels]
     with (
-        at_bench(choices, "centre", chosen.channels, chosen.file, doing="go to centre") as bench,
+        at_bench(
+            choices, "centre", chosen.channels, chosen.file, doing="go to their centre"
+        ) as bench,
         in_use(bench.board, chosen.channels),
     ):
         bench.board.centre(numbers)
         for target in chosen.channels:
             tell(f"Channel {target.number} ({target.label}) stands at {target.centre_us} us.")
+        tell("The radio's centre must be the same, or the arms sit off square in the model.")
         states = {number: bench.board.state(number) for number in numbers}
         if hold_s is not None:
             bench.board.wait(hold_s)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import click
 
 from hingeline.bench.asking import Question
+from hingeline.cli.output import tell
 
 
 class Keyboard:
@@ -23,15 +24,19 @@ class Keyboard:
 
     def ask(self, question: Question) -> str:
         """Put a question and return what was typed; Abort at the end of input."""
-        text = f"{question.text} (? helps)"
         if self._gauge_shows is not None:
-            text += f" [the gauge shows {_shown(question, self._gauge_shows(question))}]"
-        typed: str = click.prompt(text, err=True, default="", show_default=False)
-        return typed
+            self.tell(f"[the gauge shows {_shown(question, self._gauge_shows(question))}]")
+        while True:
+            typed: str = click.prompt(
+                f"{question.text} (? helps)", err=True, default="", show_default=False
+            )
+            if typed.strip():
+                return typed
+            self.tell("Nothing was typed.")
 
     def tell(self, text: str) -> None:
         """Show a line."""
-        click.echo(f"  {text}", err=True)
+        tell(f"  {text}")
 
     def pause(self, text: str) -> None:
         """Show a line and wait for Enter; Abort at the end of input."""

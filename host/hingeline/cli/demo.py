@@ -253,7 +253,7 @@ def _text(
         "servo",
         ">centre",
         ">rate",
-        ">up/down difference",
+        ">up/down gap",
         ">readings",
         ">worst error",
     ]

@@ -7,6 +7,8 @@ itself. What their one-line help says is repeated here, and a test holds the two
 from __future__ import annotations
 
 import importlib
+import io
+import os
 import sys
 
 import click
@@ -29,6 +31,12 @@ COMMANDS = {
     "convert": "Turn degrees of throw into mm at a chord, and back.",
     "records": "List, show and export what was measured.",
 }
+
+
+#: When set, a fault of the program shows where it arose.
+TRACE = "HINGELINE_TRACE"
+#: Exit code of such a fault: EX_SOFTWARE of sysexits.h.
+FAULT = 70
 
 
 class _Commands(click.Group):
@@ -74,13 +82,18 @@ def hingeline() -> None:
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run one command; every error of ours ends here, as a sentence and an exit code."""
+    """Run one command; every error ends here, as a sentence and an exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        # A name that the terminal cannot show must not end a command.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         code = hingeline.main(args=arguments, prog_name="hingeline", standalone_mode=False)
     except click.ClickException as error:
         error.show()
         sys.exit(error.exit_code)
     except (click.Abort, KeyboardInterrupt):
+        click.echo(err=True)  # the cursor still stands behind a question
         _show(Stopped("stopped."))
         sys.exit(Stopped.exit_code)
     except HingelineError as error:
@@ -90,12 +103,28 @@ def main(arguments: list[str] | None = None) -> None:
         # The reader of our output has gone; nothing more can be said to it.
         sys.stderr.close()
         sys.exit(1)
+    except OSError as error:
+        place = f"{error.filename}: " if error.filename else ""
+        _show(HingelineError(f"{place}the system reports: {error.strerror or error}."))
+        sys.exit(HingelineError.exit_code)
+    except Exception as error:
+        if TRACE in os.environ:
+            raise
+        _show(
+            HingelineError(
+                f"this is a fault of Hingeline itself ({type(error).__name__}: {error}).",
+                mend=f"Please report it, with what is shown when {TRACE}=1 is set.",
+            )
+        )
+        sys.exit(FAULT)
     sys.exit(code if isinstance(code, int) else 0)
 
 
 def _show(error: HingelineError) -> None:
-    click.echo(f"hingeline: {error.message}", err=True)
+    from hingeline.cli.output import tell
+
+    tell(f"hingeline: {error.message}")
     if error.cause:
-        click.echo(f"  Why: {error.cause}", err=True)
+        tell(f"  Why: {error.cause}")
     if error.mend:
-        click.echo(f"  Next: {error.mend}", err=True)
+        tell(f"  Next: {error.mend}")

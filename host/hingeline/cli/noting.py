@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from hingeline.bench.asking import Answer, Gauge
+from hingeline.bench.asking import TURNING, Answer, Gauge
 from hingeline.bench.procedures.throwing import NoteSurface
 from hingeline.cli.benchwork import Bench
 from hingeline.model.schema import Surface
@@ -50,5 +50,5 @@ def _keep(
         resolution=used.resolution,
         typed=answer.typed,
         value=answer.value,
-        unit=answer.unit if answer.settled else "turning",
+        unit=answer.unit if answer.settled else TURNING,
     )

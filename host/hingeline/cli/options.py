@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -14,12 +15,26 @@ from hingeline import units
 from hingeline.bench.asking import Gauge, GaugeKind
 from hingeline.errors import UnitError
 
+if TYPE_CHECKING:
+    _Converter = click.ParamType[float]
+else:  # older versions of click have no type parameter here
+    _Converter = click.ParamType
 
-class Quantity(click.ParamType[float]):
-    """A value on the command line that must carry its unit."""
 
-    def __init__(self, kind: units.Kind) -> None:
+class Quantity(_Converter):
+    """A value on the command line that must carry its unit.
+
+    Parameters
+    ----------
+    kind : units.Kind
+        What it is.
+    least, most : float
+        What is accepted, in the kind's own unit.
+    """
+
+    def __init__(self, kind: units.Kind, least: float = -math.inf, most: float = math.inf) -> None:
         self.kind = kind
+        self.least, self.most = least, most
         self.name = kind.name.split()[0]
 
     def convert(
@@ -32,6 +47,12 @@ class Quantity(click.ParamType[float]):
             parsed = units.parse(value, self.kind)
         except UnitError as error:
             self.fail(str(error), param, ctx)
+        if not self.least <= parsed <= self.most:
+            unit = self.kind.unit
+            limits = f"below {self.least:g} {unit}"
+            if self.most < math.inf:
+                limits = f"not in {self.least:g} to {self.most:g} {unit}"
+            self.fail(f"{value!r} is {limits}.", param, ctx)
         return parsed
 
 

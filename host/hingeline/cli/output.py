@@ -4,15 +4,43 @@ from __future__ import annotations
 
 import json
 import math
+import shutil
+import sys
+import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 import click
 
+#: Sentences among the figures are broken at this width.
+WIDTH = 79
+#: What stands before a command that the user may copy.
+_COMMAND = ": hingeline "
+
 
 def tell(text: str) -> None:
-    """Say something beside the data."""
+    """Say something beside the data; on a terminal, lines are broken between words."""
+    if sys.stderr.isatty():
+        text = wrapped(text, shutil.get_terminal_size().columns)
     click.echo(text, err=True)
+
+
+def wrapped(text: str, width: int = WIDTH) -> str:
+    """Break a line between words, further lines set in; a command at its end stays whole."""
+    if len(text) < width or "\n" in text:
+        return text
+    indent = " " * (len(text) - len(text.lstrip()) + 2)
+    words, mark, command = text.partition(_COMMAND)
+    lines = textwrap.wrap(
+        words + mark[:1],
+        width - 1,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    if mark:
+        lines.append(f"{indent}{mark[2:]}{command}")
+    return "\n".join(lines)
 
 
 def emit(figures: Any, *, as_json: bool, text: Iterable[str]) -> None:
@@ -28,7 +56,7 @@ def emit(figures: Any, *, as_json: bool, text: Iterable[str]) -> None:
         The same for people; not evaluated for JSON when it is a generator.
     """
     if as_json:
-        click.echo(json.dumps(_finite(figures), ensure_ascii=False, indent=2, allow_nan=False))
+        click.echo(json.dumps(_finite(figures), indent=2, allow_nan=False))
         return
     for line in text:
         click.echo(line)
@@ -48,7 +76,7 @@ def table(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     from rich.table import Table
     from rich.text import Text
 
-    laid = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
+    laid = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
     for heading in headings:
         right = heading.startswith(">")
         laid.add_column(

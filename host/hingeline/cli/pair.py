@@ -8,12 +8,20 @@ from typing import Any
 
 import click
 
+from hingeline import units
 from hingeline.bench.asking import Gauge
 from hingeline.bench.procedures.channels import in_use
-from hingeline.bench.procedures.pairing import POINTS, TOLERANCE_DEG, PairCheck, Side, check_pair
+from hingeline.bench.procedures.pairing import (
+    POINTS,
+    TOLERANCE_DEG,
+    PairCheck,
+    Side,
+    check_pair,
+    sticks,
+)
 from hingeline.cli import models, noting, options
 from hingeline.cli.benchwork import at_bench, channels_of
-from hingeline.cli.output import emit, table
+from hingeline.cli.output import emit, table, wrapped
 from hingeline.errors import ModelError
 from hingeline.model.schema import Model, Pair, Surface
 from hingeline.model.words import directions
@@ -26,11 +34,16 @@ FAILED = 1
 @options.model_argument
 @click.argument("surface", required=False, metavar="[SURFACE]")
 @click.option(
-    "--points", default=POINTS, show_default=True, help="Points of the stick, an odd number."
+    "--points",
+    type=click.IntRange(POINTS, 101),
+    default=POINTS,
+    show_default=True,
+    metavar="N",
+    help="Points of the stick, an odd number.",
 )
 @click.option(
     "--tolerance",
-    type=options.ANGLE,
+    type=options.Quantity(units.ANGLE, 0.1, 45.0),
     default=f"{TOLERANCE_DEG:g} deg",
     show_default=True,
     help="Mismatch that may remain.",
@@ -61,6 +74,7 @@ def command(
     file = models.load(model)
     pair = _pair(file.model, surface, str(model))
     left, right = file.model.surface(pair.left), file.model.surface(pair.right)
+    sticks(points)  # an even number is refused before anyone is asked
     channels = channels_of(file, [left, right])
     doing = f"move {'opposite ways' if pair.moves == 'opposite' else 'together'}"
     with at_bench(choices, "pair", channels, file, doing=doing) as bench:
@@ -142,7 +156,7 @@ def pair_text(left: Surface, right: Surface, check: PairCheck) -> Iterator[str]:
     """Lay a pair's check out for people."""
     rows = [
         (
-            f"{100 * point.stick:+.0f} %",
+            _stick(point.stick),
             _way(left, point.left),
             _way(right, point.right),
             f"{mismatch.difference_deg:+.1f} deg",
@@ -152,19 +166,23 @@ def pair_text(left: Surface, right: Surface, check: PairCheck) -> Iterator[str]:
     headings = [">stick", f">{left.name}", f">{right.name}", ">mismatch"]
     yield from table(headings, rows).splitlines()
     against = "at the opposite stick" if check.moves == "opposite" else "at the same stick"
-    yield f"Mismatch: how much further {left.name} goes {against} than {right.name} here."
+    yield wrapped(f"Mismatch: how much further {left.name} goes {against} than {right.name} here.")
     for stick, name in check.wrong_way:
         side = left if name == "left" else right
-        yield (
-            f"WRONG WAY: {side.name} at {100 * stick:+.0f} % stick. Put the rod on the other side "
+        yield wrapped(
+            f"WRONG WAY: {side.name} at {_stick(stick)} stick. Put the rod on the other side "
             "of the arm, or reverse the channel in the radio; never swap the servo's wires."
         )
     worst = check.worst
-    yield (
+    yield wrapped(
         f"{'PASS' if check.passed else 'FAIL'}: the worst mismatch is "
-        f"{abs(worst.difference_deg):.1f} deg at {100 * worst.stick:+.0f} % stick; "
+        f"{abs(worst.difference_deg):.1f} deg at {_stick(worst.stick)} stick; "
         f"{check.tolerance_deg:.1f} deg may remain."
     )
+
+
+def _stick(stick: float) -> str:
+    return f"{100 * stick:+.0f} %" if stick else "neutral"
 
 
 def _way(surface: Surface, side: Side) -> str:

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from hingeline.bench.asking import Gauge, arm_question, surface_question, understand
-from hingeline.bench.readings import Making, at_arm, at_surface
+from hingeline import units
+from hingeline.bench.asking import (
+    TURNING,
+    Answer,
+    Gauge,
+    Question,
+    arm_question,
+    surface_question,
+    understand,
+)
+from hingeline.bench.readings import Making, at_arm, making
 from hingeline.cli import models
 from hingeline.cli.benchwork import default_records
 from hingeline.errors import TravelError
-from hingeline.model.schema import Servo, Surface
+from hingeline.model.schema import Surface
+from hingeline.model.words import split_direction
 from hingeline.records.store import Records
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.fit import fit
@@ -31,73 +42,86 @@ def fit_table(
     TravelError
         For a table that cannot be read, or readings that make no curve.
     """
-    text = _read(table)
-    lines = read_table(text, source=str(table))
     if model is None or servo is None:
         if gauge.at_surface:
             raise TravelError(
                 "readings at the surface need the linkage.",
                 mend="Name the MODEL file and the SERVO as well.",
             )
-        readings = readings_of(lines, _maker(gauge, at_arm(gauge), None), source=str(table))
-        return servo, fit(readings, nominal_centre_us=USUAL_CENTRE_US)
+        return servo, _Table(table, gauge, None, at_arm(gauge)).fit(USUAL_CENTRE_US)
     file = models.load(model)
     surface = models.surface_of_servo(file, servo)
-    of_model: Servo = file.model.servo_of(surface)
-    make = at_arm(gauge)
-    if gauge.at_surface:
-        make = at_surface(gauge, setting_of(surface, of_model, None))
-    readings = readings_of(lines, _maker(gauge, make, surface), source=str(table))
-    curve = fit(readings, nominal_centre_us=of_model.centre_us)
-    _keep(records_path or default_records(), file, servo, surface, gauge, readings, curve)
-    return servo, curve
-
-
-def _read(table: Path) -> str:
-    try:
-        return table.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise TravelError(
-            f"{table}: cannot be read ({error}).", mend="Check the name; save it as UTF-8 text."
-        ) from None
-
-
-def _maker(gauge: Gauge, make: Making, surface: Surface | None) -> Callable[[Line], Reading]:
-    def maker(line: Line) -> Reading:
-        if gauge.at_surface and surface is not None:
-            question = surface_question(surface, surface.channel, gauge, assumed=None)
-        else:
-            question = arm_question("", 0, line.pulse_us, gauge)
-        return make(line.pulse_us, line.approach, understand(question, line.typed))
-
-    return maker
-
-
-def _keep(
-    path: Path,
-    file: models.ModelFile,
-    servo: str,
-    surface: Surface,
-    gauge: Gauge,
-    readings: list[Reading],
-    curve: TravelCurve,
-) -> None:
-    with Records(path) as records:
+    of_model = file.model.servo_of(surface)
+    noted = _Table(table, gauge, surface, making(gauge, setting_of(surface, of_model, None)))
+    curve = noted.fit(of_model.centre_us)
+    with Records(records_path or default_records()) as records:
         session = records.start_session(
             "calibrate", model_name=file.model.name, model_text=file.text
         )
-        for reading in readings:
+        for line, answer in noted.answers:
             records.note_reading(
                 session,
                 servo=servo,
                 surface=surface.name,
-                pulse_us=reading.pulse_us,
-                approach=reading.approach,
+                pulse_us=line.pulse_us,
+                approach=line.approach,
                 gauge=gauge.kind,
                 resolution=gauge.resolution,
-                typed=reading.as_typed,
-                value=reading.angle_deg,
-                unit="deg",
+                typed=line.typed,
+                value=answer.value,
+                unit=answer.unit,
             )
         records.note_curve(session, servo, curve.to_dict())
         records.end_session(session, "done")
+    return servo, curve
+
+
+@dataclass
+class _Table:
+    """A table of readings, and how it is understood."""
+
+    path: Path
+    gauge: Gauge
+    surface: Surface | None
+    make: Making
+    answers: list[tuple[Line, Answer]] = field(default_factory=list)
+
+    def fit(self, centre_us: float) -> TravelCurve:
+        """Read and fit; errors name the file."""
+        lines = read_table(_text(self.path), source=str(self.path))
+        readings = readings_of(lines, self._reading, source=str(self.path))
+        try:
+            return fit(readings, nominal_centre_us=centre_us)
+        except TravelError as error:
+            raise TravelError(
+                f"{self.path}: {error.message}", cause=error.cause, mend=error.mend
+            ) from None
+
+    def _reading(self, line: Line) -> Reading:
+        question = self._question(line)
+        _, value = split_direction(line.typed, tuple(question.signs))
+        if value.lower() not in (TURNING, "neutral"):
+            units.parse(value, self.gauge.quantity)  # in a file a value carries its unit
+        answer = understand(question, line.typed)
+        self.answers.append((line, answer))
+        return self.make(line.pulse_us, line.approach, answer)
+
+    def _question(self, line: Line) -> Question:
+        if self.gauge.at_surface and self.surface is not None:
+            return surface_question(self.surface, self.surface.channel, self.gauge, assumed=None)
+        # Nobody can be asked again: a slip such as 270 deg is left to the fit, which names it
+        # together with what was probably meant.
+        return replace(arm_question("", 0, line.pulse_us, self.gauge), most=math.inf)
+
+
+def _text(table: Path) -> str:
+    try:
+        return table.read_text("utf-8")
+    except OSError as error:
+        raise TravelError(
+            f"{table}: cannot be read ({error.strerror}).", mend="Check the name."
+        ) from None
+    except UnicodeDecodeError as error:
+        raise TravelError(
+            f"{table}: byte {error.start} is not UTF-8 text.", mend="Save the file as UTF-8."
+        ) from None

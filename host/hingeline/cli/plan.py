@@ -10,7 +10,7 @@ import click
 
 from hingeline import units
 from hingeline.cli import models, options
-from hingeline.cli.output import emit, table
+from hingeline.cli.output import emit, table, wrapped
 from hingeline.linkage.plan import SurfacePlan, lean_in_words, plan_surface
 from hingeline.model.schema import Servo, Surface
 from hingeline.travel.nominal import NominalCurve, nominal
@@ -115,15 +115,15 @@ def plan_text(name: str, plans: list[Planned]) -> Iterator[str]:
         headings = ["", ">wanted", ">servo turns", ">pulse", ">reach", ">free travel"]
         yield from (f"  {row}" for row in table(headings, rows).splitlines())
         if servo.turns is None:
-            yield (
+            yield wrapped(
                 "  NOTE: the file does not say which way the servo turns; the pulses are for "
                 "counter-clockwise."
             )
         for warning in plan.warnings:
-            yield f"  WARNING: {warning}"
+            yield wrapped(f"  WARNING: {warning}")
     yield ""
-    yield "Reach: where the surface stands at the servo's pulse limits. Pulses are by the maker's"
-    yield "rate; calibrate each servo before they are trusted."
+    yield "Reach: where the surface stands at the servo's pulse limits."
+    yield "Pulses are by the maker's rate; calibrate each servo before they are trusted."
 
 
 def _pulse_text(pulse_us: int | None) -> str:

@@ -66,7 +66,7 @@ def _listed(sessions: list[Row]) -> Iterator[str]:
     rows = [
         (
             str(row["id"]),
-            row["started"].replace("T", " ").replace("+00:00", " UTC"),
+            row["started"].replace("T", " ").removesuffix("+00:00"),
             row["command"],
             row["model"] or "-",
             row["bench"],
@@ -75,7 +75,7 @@ def _listed(sessions: list[Row]) -> Iterator[str]:
         )
         for row in sessions
     ]
-    headings = [">no.", "started", "command", "model", "bench", ">readings", "outcome"]
+    headings = [">no.", "started (UTC)", "command", "model", "bench", ">readings", "outcome"]
     yield from table(headings, rows).splitlines()
 
 
@@ -161,7 +161,8 @@ def export(
     with _existing(records_path or default_records()) as records:
         chosen = sessions or [row["id"] for row in reversed(records.sessions())]
         whole = [records.session(number) for number in chosen]
-    text = _as_csv(whole) if form == "csv" else _as_json(whole)
+    # A screen may not know every letter; a file is UTF-8.
+    text = _as_csv(whole) if form == "csv" else _as_json(whole, ascii_only=target is None)
     if target is None:
         click.echo(text, nl=False)
         return
@@ -174,12 +175,16 @@ def export(
             mend="Choose another name.",
         ) from None
     except OSError as error:
-        raise RecordsError(f"{target}: cannot be written ({error.strerror}).") from None
-    tell(f"Written: {target}, {len(whole)} sessions.")
+        raise RecordsError(
+            f"{target}: cannot be written ({error.strerror}).",
+            mend="Check that the folder exists and may be written.",
+        ) from None
+    tell(f"Written: {target}, {len(whole)} session{'' if len(whole) == 1 else 's'}.")
 
 
-def _as_json(whole: list[Row]) -> str:
-    return json.dumps({"sessions": whole}, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+def _as_json(whole: list[Row], *, ascii_only: bool) -> str:
+    figures = {"sessions": whole}
+    return json.dumps(figures, ensure_ascii=ascii_only, indent=2, allow_nan=False) + "\n"
 
 
 def _as_csv(whole: list[Row]) -> str:

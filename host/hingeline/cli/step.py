@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import click
 
+from hingeline import units
 from hingeline.bench.procedures.channels import in_use
 from hingeline.cli import options, targets
 from hingeline.cli.benchwork import at_bench
 from hingeline.cli.output import emit, tell
+from shared_protocol.table import STEPS
+
+#: What a board can do, in s; a test holds it equal to the table of the wire.
+_DWELL = options.Quantity(units.TIME, 0.0, 600.0)
 
 
 @click.command("step", short_help="Take servos through a list of pulses.")
@@ -18,11 +23,9 @@ from hingeline.cli.output import emit, tell
     type=options.PULSE,
     multiple=True,
     required=True,
-    help="A pulse to go to; repeat it, in order, up to 16 times.",
+    help=f"A pulse to go to; repeat it, in order, up to {STEPS} times.",
 )
-@click.option(
-    "--dwell", type=options.TIME, default="1 s", show_default=True, help="Wait at each pulse."
-)
+@click.option("--dwell", type=_DWELL, default="1 s", show_default=True, help="Wait at each pulse.")
 @options.rod_off_option
 @options.moving_options
 @options.json_option
@@ -42,6 +45,9 @@ def command(
     """
     whole = [round(pulse) for pulse in pulses]
     numbers = [target.number for target in chosen.channels]
+    if len(whole) > STEPS:
+        raise click.UsageError(f"{len(whole)} pulses are more than a board takes: {STEPS}.")
+    targets.check_pulses(chosen, whole)
     doing = f"step through {', '.join(map(str, whole))} us"
     with at_bench(choices, "step", chosen.channels, chosen.file, doing=doing) as bench:
         if chosen.file is not None and not rod_off:

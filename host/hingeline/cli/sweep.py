@@ -4,21 +4,29 @@ from __future__ import annotations
 
 import click
 
+from hingeline import units
 from hingeline.bench.procedures.channels import in_use
 from hingeline.cli import models, options, targets
 from hingeline.cli.benchwork import at_bench
 from hingeline.cli.output import emit, tell
 
 _HALF_US = 200
+#: What a board can do, in s; a test holds it equal to the table of the wire.
+_PERIOD = options.Quantity(units.TIME, 0.2, 120.0)
 
 
 @click.command("sweep", short_help="Run servos to and fro between two pulses.")
 @targets.target_options
 @click.option("--from", "low", type=options.PULSE, default=None, help="Lower end.")
 @click.option("--to", "high", type=options.PULSE, default=None, help="Upper end.")
-@click.option("--period", type=options.TIME, default="4 s", show_default=True, help="To and fro.")
+@click.option("--period", type=_PERIOD, default="4 s", show_default=True, help="To and fro.")
 @click.option(
-    "--cycles", type=click.IntRange(1, 10000), default=3, show_default=True, help="How often."
+    "--cycles",
+    type=click.IntRange(1, 10000),
+    default=3,
+    show_default=True,
+    metavar="N",
+    help="How often.",
 )
 @click.option(
     "--shape",
@@ -69,6 +77,14 @@ def command(
             raise click.UsageError("--opposed names surfaces: give a MODEL file.")
         other = [surface.channel for surface in models.surfaces_named(chosen.file, opposed)]
     numbers = [target.number for target in chosen.channels]
+    if ends[0] >= ends[1]:
+        raise click.UsageError(f"--from {ends[0]} us is not below --to {ends[1]} us.")
+    targets.check_pulses(chosen, ends)
+    strange = sorted(set(other) - set(numbers))
+    if strange:
+        raise click.UsageError(
+            f"--opposed names channel {strange[0]}, which is not swept: name its surface as well."
+        )
     doing = f"sweep between {ends[0]} and {ends[1]} us, {cycles} times"
     with at_bench(choices, "sweep", chosen.channels, chosen.file, doing=doing) as bench:
         if chosen.file is not None and not rod_off:

@@ -90,6 +90,7 @@ def target_options(command: Callable[..., Any]) -> Callable[..., Any]:
             "--channel",
             type=click.IntRange(1, CHANNELS),
             default=None,
+            metavar="N",
             help="A servo without a model file, on this channel.",
         ),
         click.argument("surfaces", nargs=-1, metavar="[SURFACE]..."),
@@ -102,6 +103,24 @@ def target_options(command: Callable[..., Any]) -> Callable[..., Any]:
     ):
         collected = option(collected)
     return collected
+
+
+def check_pulses(chosen: Targets, pulses_us: Sequence[int]) -> None:
+    """Refuse a pulse outside the limits of a channel, before anyone is asked.
+
+    Raises
+    ------
+    click.UsageError
+        Naming pulse, channel and limits.
+    """
+    for channel in chosen.channels:
+        low, high = channel.limits_us
+        for pulse in pulses_us:
+            if not low <= pulse <= high:
+                raise click.UsageError(
+                    f"{pulse} us is outside the {low} to {high} us of channel {channel.number} "
+                    f"({channel.label})."
+                )
 
 
 def resolve(

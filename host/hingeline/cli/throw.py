@@ -14,7 +14,7 @@ from hingeline.bench.procedures.channels import in_use
 from hingeline.bench.procedures.throwing import Throw, send_throws
 from hingeline.cli import models, noting, options
 from hingeline.cli.benchwork import at_bench, channels_of
-from hingeline.cli.output import emit, table
+from hingeline.cli.output import emit, table, wrapped
 from hingeline.errors import UnitError
 from hingeline.model.schema import Surface
 from hingeline.model.throws import in_deg, throw_deg
@@ -147,7 +147,7 @@ def _text(results: list[tuple[Surface, bool, list[Throw]]]) -> Iterator[str]:
                 )
     headings = ["surface", "", ">pulse", ">wanted", ">predicted", ">measured", ">off by"]
     yield from table(headings, rows).splitlines()
-    yield from wrong
+    yield from map(wrapped, wrong)
 
 
 def _miss(throw: Throw) -> float:

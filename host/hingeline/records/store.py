@@ -14,6 +14,8 @@ from typing import Any
 from hingeline.errors import RecordsError
 from hingeline.records.migrations import migrate
 
+#: Command of a session that goes on from the unfinished calibration before it.
+RESUMED = "calibrate, resumed"
 _BUSY_S = 5.0
 Row = dict[str, Any]
 
@@ -210,16 +212,26 @@ class Records:
         return {**rows[0], "curve": json.loads(rows[0]["curve"])}
 
     def unfinished_readings(self, servo: str, *, simulated: bool) -> list[Row]:
-        """Return the readings of the servo's newest calibration, if that was not finished."""
+        """Return the readings of the servo's newest calibration, if that was not finished.
+
+        A calibration that was taken up again (:data:`RESUMED`) counts as one with the
+        session that it went on from, however often it was stopped.
+        """
         sessions = self._rows(
-            "SELECT sessions.id, outcome FROM sessions JOIN readings ON sessions.id = session_id"
-            " WHERE servo = ? AND command = 'calibrate' AND (bench = 'simulated') = ?"
-            " ORDER BY sessions.id DESC LIMIT 1",
-            (servo, simulated),
+            "SELECT id, command, outcome FROM sessions"
+            " WHERE command IN ('calibrate', ?) AND (bench = 'simulated') = ?"
+            " AND (id IN (SELECT session_id FROM readings WHERE servo = ?)"
+            " OR id IN (SELECT session_id FROM curves WHERE servo = ?)) ORDER BY id DESC",
+            (RESUMED, simulated, servo, servo),
         )
-        if not sessions or sessions[0]["outcome"] == "done":
-            return []
-        return self.readings(sessions[0]["id"])
+        readings: list[Row] = []
+        for session in sessions:
+            if session["outcome"] == "done":
+                break
+            readings = self.readings(session["id"]) + readings
+            if session["command"] != RESUMED:
+                break
+        return readings
 
     def sessions(self) -> list[Row]:
         """Return all sessions, the newest first, with their counts of readings."""
