@@ -1,0 +1,1 @@
+"""Drawings and plots of a plan; matplotlib is imported only by the modules that draw."""

@@ -1,0 +1,90 @@
+"""Drawings of one surface as files with names that are safe everywhere.
+
+Imported only when something is drawn: it imports matplotlib.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from pathlib import Path
+
+from hingeline.errors import HingelineError
+from hingeline.linkage.closure import Linkage
+from hingeline.linkage.plan import SurfacePlan
+from hingeline.model.schema import Servo, Surface
+from hingeline.sheets.drawings import linkage_figure
+from hingeline.sheets.page import save
+from hingeline.sheets.throwplot import throw_plot
+
+_PLAIN = re.compile(r"[a-z0-9]+( [a-z0-9]+)*", re.ASCII)
+_LONGEST = 40
+
+
+def slug(name: str) -> str:
+    """Return a surface's name as the beginning of a file's name.
+
+    Small letters, digits and hyphens; a name that is more than that keeps what it can and
+    gets "_" and eight digits of its own, so that two names never share a file.
+    """
+    if _PLAIN.fullmatch(name) and len(name) <= _LONGEST:
+        return name.replace(" ", "-")
+    kept = "-".join(re.findall(r"[a-z0-9]+", name.lower(), re.ASCII))[:_LONGEST].strip("-")
+    own = hashlib.sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:8]
+    return f"{kept or 'surface'}_{own}"
+
+
+def draw_surface(
+    directory: Path,
+    surface: Surface,
+    servo: Servo,
+    linkage: Linkage,
+    plan: SurfacePlan,
+    travel_deg: tuple[float, float],
+) -> list[Path]:
+    """Draw a surface's linkage and its throws into a folder, each as SVG and as PNG.
+
+    Parameters
+    ----------
+    directory : Path
+        Made when it is not there; earlier drawings of the same surface are replaced.
+    surface, servo : Surface, Servo
+        As in the model file, with both holes chosen.
+    linkage : Linkage
+        Of that surface.
+    plan : SurfacePlan
+        Of that surface.
+    travel_deg : tuple of float
+        Lowest and highest shaft angle at the servo's pulse limits.
+
+    Returns
+    -------
+    list of Path
+        What was written.
+
+    Raises
+    ------
+    HingelineError
+        When the folder or a file in it cannot be written.
+    LinkageError
+        When the linkage does not close with the servo at its centre.
+    """
+    figures = {
+        "linkage": linkage_figure(surface, servo, linkage, plan),
+        "throw": throw_plot(surface, linkage, plan, travel_deg),
+    }
+    try:
+        directory.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise HingelineError(
+            f"{directory}: the folder for the drawings cannot be made ({why}).",
+            mend="Name a folder in which you may write.",
+        ) from None
+    written = []
+    for name, figure in figures.items():
+        for ending in (".svg", ".png"):
+            path = directory / f"{slug(surface.name)}-{name}{ending}"
+            save(figure, path)
+            written.append(path)
+    return written
