@@ -96,6 +96,7 @@ class Board:
         self._lock = threading.RLock()
         try:
             self.info = self._greet()
+            self._ask("beat", {})  # what the silence of an earlier program led to is its affair
         except BaseException:
             transport.close()
             raise

@@ -94,8 +94,7 @@ class SerialTransport:
             self._port.write(data)
         except serial.SerialTimeoutException:
             raise BenchError(
-                f"{self.name}: the board took none of {len(data)} bytes "
-                f"for {WRITE_TIMEOUT_S:g} s.",
+                f"{self.name}: the board did not take {len(data)} bytes in {WRITE_TIMEOUT_S:g} s.",
                 cause="It does not read its port: it is stuck, or runs another program.",
                 mend="Unplug the board, plug it in again and repeat the command.",
             ) from None
@@ -125,6 +124,8 @@ class SerialTransport:
     def close(self) -> None:
         """Close the port; a port that is already gone is closed as well."""
         with contextlib.suppress(OSError):
+            _claim(self._port, False)
+        with contextlib.suppress(OSError):
             self._port.close()
 
     def _lost(self, error: Exception) -> BenchError:
@@ -150,7 +151,11 @@ def _open(device: str) -> serial.Serial:
                 time.sleep(_OPEN_PAUSE_S * (attempt + 1))
                 continue
             raise _refused(device, error) from None
-        _claim(port)
+        try:
+            _claim(port, True)
+        except OSError as error:
+            port.close()
+            raise _refused(device, error) from None
         return port
     raise AssertionError("the last try returns or raises")
 
@@ -159,14 +164,18 @@ def _may_pass(error: Exception) -> bool:
     return os.name == "nt" and "PermissionError" in str(error)
 
 
-def _claim(port: serial.Serial) -> None:
-    """Keep other programs from opening the port: pyserial's lock is only advisory."""
+def _claim(port: serial.Serial, alone: bool) -> None:
+    """Keep other programs from opening the port, or allow it again.
+
+    pyserial's lock is only advisory. The claim outlasts our closing of the port while
+    another program has it open, so it has to be given back.
+    """
     try:
         import fcntl
         import termios
     except ImportError:  # Windows opens ports exclusively by itself
         return
-    fcntl.ioctl(port.fileno(), termios.TIOCEXCL)
+    fcntl.ioctl(port.fileno(), termios.TIOCEXCL if alone else termios.TIOCNXCL)
 
 
 def _refused(device: str, error: Exception) -> BenchError:
@@ -183,7 +192,9 @@ def _refused(device: str, error: Exception) -> BenchError:
             cause=f"It belongs to the group {group!r}.",
             mend=f"Run: sudo usermod -aG {group} $USER  then log out and in again.",
         )
-    if number in (errno.EBUSY, errno.EAGAIN) or "lock" in str(error).lower():
+    # Windows gives its reason in the text only, and calls a port in use "access denied".
+    in_use = "exclusively lock" in str(error) or "PermissionError" in str(error)
+    if number in (errno.EBUSY, errno.EAGAIN) or in_use:
         return BenchError(
             f"{device}: the port is in use.",
             cause="Another program, or another Hingeline, has it open.",

@@ -144,7 +144,7 @@ def _check_fitted(centre: Reading, allowed_deg: tuple[float, float]) -> None:
     if not low < 0.0 < high:
         raise TravelError(
             f"at {centre.pulse_us:g} us the arm stands {centre.angle_deg:.1f} deg from its "
-            f"planned place; it may turn {allowed_deg[0]:.1f} to {allowed_deg[1]:.1f} deg from it.",
+            f"planned place; it may turn {allowed_deg[0]:.1f} to {allowed_deg[1]:.1f} deg.",
             cause="The arm was fitted on another tooth, or with the servo not at its centre.",
             mend="Hold the servo at its centre, fit the arm nearer to its planned place, and "
             "calibrate again.",
