@@ -22,7 +22,7 @@ from hingeline.cli.benchwork import Bench, at_bench, channels_of, default_record
 from hingeline.cli.calibrate import bench_calibration, curve_figures
 from hingeline.cli.output import emit, table, tell
 from hingeline.cli.pair import pair_figures, pair_text
-from hingeline.cli.plan import plan_text, planned_surfaces
+from hingeline.cli.planned import plan_text, planned_surfaces
 from hingeline.cli.throw import throw_figures
 from hingeline.model.reading import parse_model
 from hingeline.model.schema import Surface

@@ -93,7 +93,7 @@ class Lean:
 
 
 def leans(surface: Surface, servo: Servo, travel_deg: tuple[float, float]) -> list[Lean]:
-    """List the buildable leans of the chosen holes, and what each does.
+    """List the buildable leans of the chosen holes that can give the throws, and what each does.
 
     Raises
     ------
@@ -113,8 +113,8 @@ def leans(surface: Surface, servo: Servo, travel_deg: tuple[float, float]) -> li
     for flat, step in enumerate(space.steps):
         option = judged.option(flat)
         even = option.even_deg
-        if any(map(math.isnan, even.values())):
-            continue
+        if any(map(math.isnan, [*even.values(), *option.turn_deg.values()])):
+            continue  # with this lean a wanted throw cannot be had at all
         place = position(servo, step)
         first, second = even.values()
         found.append(
