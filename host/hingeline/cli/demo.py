@@ -44,10 +44,10 @@ class Told:
 
     Attributes
     ----------
-    surface : Surface
-        Of the model.
+    setting : Setting
+        The surface, with the curve fitted from the stand-in's readings.
     curve : TravelCurve
-        As fitted from the stand-in's readings.
+        That curve.
     curve_error_deg : float
         Greatest difference between curve and the modelled servo, over the measured range
         and both approaches.
@@ -57,11 +57,16 @@ class Told:
         Where the surface really stood at each throw, signed.
     """
 
-    surface: Surface
+    setting: Setting
     curve: TravelCurve
     curve_error_deg: float
     throws: list[Throw]
     true_deg: list[float]
+
+    @property
+    def surface(self) -> Surface:
+        """The surface concerned."""
+        return self.setting.surface
 
 
 class _Watched:
@@ -179,9 +184,9 @@ def _measured(
     throws = send_throws(
         bench.board, setting, asked, LEVEL, watched, noting.surface_note(bench, LEVEL)
     )
-    figures = throw_figures(surface, True, throws)
+    figures = throw_figures(setting, throws)
     bench.records.note_finding(bench.session_id, "throw", surface.name, figures)
-    return Told(surface, curve, _curve_error_deg(curve, station), throws, [*watched.true_deg])
+    return Told(setting, curve, _curve_error_deg(curve, station), throws, [*watched.true_deg])
 
 
 def _curve_error_deg(curve: TravelCurve, station: Station) -> float:
@@ -215,7 +220,7 @@ def _figures(
 ) -> dict[str, Any]:
     surfaces = []
     for item in told:
-        figures = throw_figures(item.surface, True, item.throws)
+        figures = throw_figures(item.setting, item.throws)
         for row, throw, true in zip(figures["throws"], item.throws, item.true_deg, strict=True):
             row["true_deg"] = true if throw.wanted_deg >= 0 else -true
         figures["curve"] = curve_figures(item.surface.servo, item.curve)

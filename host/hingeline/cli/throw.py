@@ -19,7 +19,9 @@ from hingeline.errors import UnitError
 from hingeline.model.schema import Surface
 from hingeline.model.throws import in_deg, throw_deg
 from hingeline.model.values import decode_throw
-from hingeline.model.words import directions, say, split_direction
+from hingeline.model.words import directions, say, split_direction, word_of
+from hingeline.travel.setting import Setting
+from hingeline.travel.unevenness import Seen, Unevenness, unevenness
 
 
 @click.command("throw", short_help="Send the throws that a model asks for, and measure them.")
@@ -57,7 +59,7 @@ def command(
     chosen = models.surfaces_named(file, surfaces)
     wanted = {surface.name: _wanted(surface, asked) for surface in chosen}
     channels = channels_of(file, chosen)
-    results: list[tuple[Surface, bool, list[Throw]]] = []
+    results: list[tuple[Setting, list[Throw]]] = []
     with at_bench(choices, "throw", channels, file, doing="go to the throws wanted") as bench:
         settings = [bench.setting(file, surface) for surface in chosen]
         with in_use(bench.board, channels):
@@ -70,8 +72,8 @@ def command(
                     bench.asker,
                     noting.surface_note(bench, gauge),
                 )
-                results.append((setting.surface, setting.measured, throws))
-                figures = throw_figures(setting.surface, setting.measured, throws)
+                results.append((setting, throws))
+                figures = throw_figures(setting, throws)
                 bench.records.note_finding(
                     bench.session_id, "throw", setting.surface.name, figures
                 )
@@ -99,7 +101,7 @@ def _wanted(surface: Surface, asked: tuple[str, ...]) -> list[tuple[str, float]]
     return wanted
 
 
-def throw_figures(surface: Surface, measured: bool, throws: list[Throw]) -> dict[str, Any]:
+def throw_figures(setting: Setting, throws: list[Throw]) -> dict[str, Any]:
     """Return the throws of a surface as plain figures; sizes in the word's direction."""
     rows = []
     for throw in throws:
@@ -115,18 +117,32 @@ def throw_figures(surface: Surface, measured: bool, throws: list[Throw]) -> dict
                 "right_way": throw.right_way,
             }
         )
+    uneven = _unevenness(setting, throws)
     return {
-        "name": surface.name,
-        "servo": surface.servo,
-        "calibrated": measured,
+        "name": setting.surface.name,
+        "servo": setting.surface.servo,
+        "calibrated": setting.measured,
         "throws": rows,
+        "uneven": None
+        if uneven is None
+        else {
+            "further_deg": abs(uneven.more_pushed_deg),
+            "further": word_of(setting.surface, uneven.more_pushed_deg),
+            "alone_would_explain": {
+                "lean_deg": uneven.causes.lean_deg,
+                "teeth": uneven.causes.teeth,
+                "set_back_mm": uneven.causes.set_back_mm,
+                "rod_mm": uneven.causes.rod_mm,
+            },
+        },
     }
 
 
-def _text(results: list[tuple[Surface, bool, list[Throw]]]) -> Iterator[str]:
+def _text(results: list[tuple[Setting, list[Throw]]]) -> Iterator[str]:
     rows = []
     wrong = []
-    for surface, _, throws in results:
+    for setting, throws in results:
+        surface = setting.surface
         for throw in throws:
             rows.append(
                 (
@@ -148,6 +164,47 @@ def _text(results: list[tuple[Surface, bool, list[Throw]]]) -> Iterator[str]:
     headings = ["surface", "", ">pulse", ">wanted", ">predicted", ">measured", ">off by"]
     yield from table(headings, rows).splitlines()
     yield from map(wrapped, wrong)
+    for setting, throws in results:
+        yield from map(wrapped, _uneven_text(setting, throws))
+
+
+def _unevenness(setting: Setting, throws: list[Throw]) -> Unevenness | None:
+    seen = [Seen(throw.pulse_us, throw.predicted_deg, throw.measured_deg) for throw in throws]
+    return unevenness(setting, seen)
+
+
+def _uneven_text(setting: Setting, throws: list[Throw]) -> Iterator[str]:
+    """Say what would explain throws that differ more than planned, with sizes."""
+    found = _unevenness(setting, throws)
+    if found is None:
+        return
+    surface = setting.surface
+    further = word_of(surface, found.more_pushed_deg)
+    causes = found.causes
+    way, aft = _ways(causes.lean_deg, "away from", "towards"), causes.set_back_mm
+    yield (
+        f"UNEVEN: compared with the other way, {surface.name} goes "
+        f"{abs(found.more_pushed_deg):.1f} deg further {further} than planned. Each of these "
+        "alone would explain it; look which it is:"
+    )
+    centred = "; was the servo centred when it was fitted?" if abs(causes.teeth) >= 0.5 else ""
+    yield (
+        f"  - the arm leans {abs(causes.lean_deg):.0f} deg ({abs(causes.teeth):.1f} teeth) more "
+        f"{way} the hinge line than planned{centred}"
+    )
+    if aft is not None:
+        yield (
+            f"  - the horn's hole stands {abs(aft):.1f} mm further "
+            f"{_ways(aft, 'aft', 'ahead')} than planned"
+        )
+    yield (
+        f"  - the rod is {abs(causes.rod_mm):.1f} mm too {_ways(causes.rod_mm, 'long', 'short')}, "
+        "so that the surface did not start from neutral"
+    )
+
+
+def _ways(size: float, positive: str, negative: str) -> str:
+    return positive if size > 0 else negative
 
 
 def _miss(throw: Throw) -> float:
