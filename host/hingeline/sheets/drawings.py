@@ -119,11 +119,12 @@ def _places(what: Scene, foot_mm: float) -> tuple[float, list[_Place]]:
         rows = _rows(_whole(what, fine=False), what, width, 0.55 * height)
         left = height - sum(_height(row) for row in rows)
         rows.append(_row(ends, what, _scale_of_row(ends, what, width, left), width))
-    places, bottom = [], foot_mm
-    for row in reversed(rows):
-        places += [replace(place, bottom=bottom + _RULER_MM[1]) for place in row]
-        bottom += _height(row)
-    return bottom + _HEAD_MM + MARGIN_MM, places
+    needed = sum(_height(row) for row in rows)
+    places, top = [], foot_mm + needed
+    for row in rows:
+        top -= _height(row)
+        places += [replace(place, bottom=top + _RULER_MM[1]) for place in row]
+    return foot_mm + needed + _HEAD_MM + MARGIN_MM, places
 
 
 def _whole(what: Scene, *, fine: bool) -> list[Panel]:
@@ -224,7 +225,7 @@ def _ruled(figure: Figure, place: _Place, what: Scene) -> Axes:
         elif more:
             text = f"mm   {more} →"
         axis.set_label_text(text, fontsize=SMALL_PT, color=GREY)
-        axis.labelpad = 1.5
+        axis.labelpad = 2.5
     axes.tick_params(length=2.0, pad=1.5, labelsize=SMALL_PT - 0.5)
     axes.grid(color=PALE, linewidth=0.25)
     axes.set_axisbelow(True)

@@ -40,7 +40,6 @@ _STYLE: Any = {
     "font.family": "DejaVu Sans",  # comes with matplotlib: the same on every machine
     "font.size": LETTERS_PT,
     "text.hinting": "none",  # words are as wide on the page as they were measured
-    "text.hinting_factor": 1,
     "text.parse_math": False,  # a "$" in a name is a dollar sign
     "axes.linewidth": 0.5,
     "axes.edgecolor": GREY,

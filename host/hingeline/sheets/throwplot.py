@@ -40,7 +40,7 @@ _WIDE_MM, _HIGH_MM = 210.0, 148.0  # A5 across
 #: Half the height of the band round a wanted throw: about what a gauge at the bench can tell
 #: (common practice, no source).
 TOLERANCE_DEG = 1.0
-_BEYOND = 1.2  # how far past the servo's travel the plot goes, per travel
+_BEYOND = 1.2  # how far the plot goes past the servo's travel and the wanted turns
 _POINTS = 361
 _SMALL: dict[str, Any] = {"size": SMALL_PT}
 
@@ -54,6 +54,7 @@ class _Range:
     travel_deg: tuple[float, float]
     locks_deg: tuple[float, float]
     turns_deg: tuple[float, ...]  # where the surface turns back
+    shown_deg: tuple[float, float]
     most_deg: float  # half the plot's height
 
 
@@ -121,10 +122,13 @@ def _range(
     heights = [way.free_deg for way in plan.ways.values()]
     heights += [way.wanted_deg for way in plan.ways.values()]
     heights += [abs(way.reach_deg) for way in plan.ways.values() if way.reach_deg is not None]
+    travel = _turned(travel_deg, sense)
+    wanted = [sense * way.shaft_deg for way in plan.ways.values() if way.shaft_deg is not None]
     return _Range(
         sense=sense,
         first=first,
-        travel_deg=_turned(travel_deg, sense),
+        travel_deg=travel,
+        shown_deg=(_BEYOND * min(*travel, *wanted, -5.0), _BEYOND * max(*travel, *wanted, 5.0)),
         locks_deg=_turned(plan.locks_deg, sense),
         turns_deg=tuple(sense * turn for turn in turns if math.isfinite(turn)),
         most_deg=1.2 * max(heights),
@@ -139,8 +143,8 @@ def _turned(pair: tuple[float, float], sense: int) -> tuple[float, float]:
 def _rulers(axes: Axes, surface: Surface, what: _Range) -> None:
     up, down = words.directions(surface)
     turning = ("counter-clockwise", "clockwise")[:: what.sense]
-    low, high = what.travel_deg
-    axes.set_xlim(min(_BEYOND * low, -5.0), max(_BEYOND * high, 5.0))
+    low, high = what.shown_deg
+    axes.set_xlim(low, high)
     axes.set_ylim(-what.most_deg, what.most_deg)
     for axis, span, (less, more), name in (
         (axes.xaxis, high - low, (turning[1], turning[0]), "servo turns, deg, looking at the arm"),
@@ -149,7 +153,7 @@ def _rulers(axes: Axes, surface: Surface, what: _Range) -> None:
         axis.set_major_locator(MultipleLocator(5.0 if span < 75.0 else 10.0))
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{abs(value):g}"))
         axis.set_label_text(f"← {less}      {name}      {more} →", color=GREY)
-        axis.labelpad = 2.0
+        axis.labelpad = 3.0
     axes.tick_params(length=2.0, pad=1.5, labelsize=SMALL_PT)
     axes.grid(color=PALE, linewidth=0.25)
     axes.set_axisbelow(True)
@@ -278,9 +282,9 @@ def _sense(shaft_deg: float) -> str:
 
 def _bias_words(bias_deg: float, first: str, second: str) -> str:
     if abs(bias_deg) < EVEN_DEG:
-        return " Here they are even at the wanted throws."
+        return " Here they are even."
     more, less = (first, second) if bias_deg > 0 else (second, first)
     return (
-        f" At the smaller of the two wanted turns {more} goes {units.deg(abs(bias_deg))} "
+        f" At the largest turn that both sides use, {more} goes {units.deg(abs(bias_deg))} "
         f"further than {less}."
     )
