@@ -116,7 +116,7 @@ class Terminal:
         end = time.monotonic() + seconds
         while text not in self.seen:
             assert time.monotonic() < end, f"{text!r} was not shown in: {self.seen!r}"
-            self._look(0.1)
+            self.look(0.1)
         before, _, self.seen = self.seen.partition(text)
         return before + text
 
@@ -125,18 +125,26 @@ class Terminal:
         os.write(self._master, f"{line}\n".encode())
 
     def press(self, key: str) -> None:
-        """Press Ctrl and a letter."""
+        """Press Ctrl and a letter, as slowly as a person does.
+
+        Python misses a signal that comes in the very moment in which it begins to wait for
+        input, and then waits on.
+        """
+        time.sleep(0.2)
         os.write(self._master, bytes([ord(key) & 0x1F]))
 
     def ended(self) -> Ran:
         """Wait for the end of the command."""
+        end = time.monotonic() + 30.0
         while self.process.poll() is None:
-            self._look(0.05)
-        self._look(0)
+            assert time.monotonic() < end, f"it goes on after: {self.seen!r}"
+            self.look(0.05)
+        self.look(0)
         out = self.process.stdout.read() if self.process.stdout else b""
         return Ran(self.process.returncode, out.decode(), self.seen.replace("\r\n", "\n"))
 
-    def _look(self, seconds: float) -> None:
+    def look(self, seconds: float) -> None:
+        """Take in what is shown meanwhile."""
         if select.select([self._master], [], [], seconds)[0]:
             try:
                 self.seen += os.read(self._master, 65536).decode("utf-8", "replace")

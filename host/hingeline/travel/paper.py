@@ -86,7 +86,8 @@ def read_table(text: str, *, source: str) -> list[Line]:
 
 def _cells(line: str, separator: str, where: str) -> list[str]:
     # Line by line: a quote that was forgotten spoils its own line, not the rest of the file.
-    reader = csv.reader([line], delimiter=separator, skipinitialspace=True, strict=True)
+    # Spaces behind the last quote are nobody's fault; tabs may be empty cells.
+    reader = csv.reader([line.strip(" ")], delimiter=separator, skipinitialspace=True, strict=True)
     try:
         return [cell.strip() for row in reader for cell in row]
     except csv.Error as error:

@@ -1,0 +1,113 @@
+"""`records`: what was typed comes back, to the screen and into files."""
+
+import csv
+import io
+import json
+
+import pytest
+
+from tests.cli.running import run
+
+THROW = ("throw", "millrace.toml", "rudder", "--port", "sim:", "--yes", "--by-hand")
+
+
+@pytest.fixture
+def two_sessions():
+    run(*THROW, typed=["left 22,5", "21 right"])
+    run("calibrate", "millrace.toml", "R1", "--port", "sim:", "--yes", "--points", "3")
+
+
+@pytest.mark.usefixtures("two_sessions")
+def test_list_shows_the_newest_first():
+    sessions = run("records", "list", "--json").figures["sessions"]
+    assert [(row["id"], row["command"]) for row in sessions] == [(2, "calibrate"), (1, "throw")]
+    assert [row["outcome"] for row in sessions] == ["done", "done"]
+    assert sessions[1]["readings"] == 2
+    lines = run("records", "list").out.splitlines()
+    assert lines[2].split()[0] == "2"
+    assert "simulated" in lines[3]
+    assert len(lines) == 4
+
+
+@pytest.mark.usefixtures("two_sessions")
+def test_show_gives_back_the_keystrokes_and_what_was_made_of_them():
+    throw = run("records", "show", "1", "--json").figures
+    assert [row["typed"] for row in throw["readings"]] == ["left 22,5", "21 right"]
+    assert sorted(row["value"] for row in throw["readings"]) == [-21.0, 22.5]
+    assert throw["model"] == "Millrace"
+    assert throw["model_text"].startswith("# A model file")
+    assert throw["findings"][0]["kind"] == "throw"
+    text = run("records", "show", "1").out
+    assert "left 22,5" in text
+    assert "22.5 deg" in text
+    curve = run("records", "show", "2").out
+    assert "Curve of R1: centre " in curve
+
+
+@pytest.mark.usefixtures("two_sessions")
+def test_export_as_json_and_csv(folder):
+    done = run("records", "export", "--to", "all.json")
+    assert (done.code, done.out) == (0, "")
+    assert "Written: all.json, 2 sessions." in done.err
+    exported = json.loads((folder / "all.json").read_text("utf-8"))["sessions"]
+    assert [session["id"] for session in exported] == [1, 2]
+    assert exported[0] == run("records", "show", "1", "--json").figures
+    assert run("records", "export", "1").figures == {"sessions": exported[:1]}
+
+    assert "1 session." in run("records", "export", "1", "--as", "csv", "--to", "r.csv").err
+    text = (folder / "r.csv").read_text("utf-8")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert [row["typed"] for row in rows] == ["left 22,5", "21 right"]
+    assert run("records", "export", "1", "--as", "csv").out == text
+
+
+@pytest.mark.usefixtures("two_sessions")
+def test_an_existing_file_is_left_alone(folder):
+    (folder / "mine.json").write_text("precious")
+    ran = run("records", "export", "--to", "mine.json")
+    assert ran.code == 7
+    assert "left as it is" in ran.err
+    assert (folder / "mine.json").read_text() == "precious"
+
+
+@pytest.mark.usefixtures("two_sessions")
+@pytest.mark.parametrize("command", ["show", "export"])
+def test_an_unknown_session(command, folder):
+    ran = run("records", command, "99")
+    assert ran.code == 7
+    assert "there is no session 99" in ran.err
+    assert "hingeline records list" in ran.err
+    assert run("records", command, "nine").code == 2
+    assert not list(folder.glob("*.json"))
+
+
+@pytest.mark.parametrize("words", [["list"], ["show", "1"], ["export"]])
+def test_looking_at_nothing_makes_no_file(words, folder):
+    ran = run("records", *words)
+    assert ran.code == 7
+    assert "nothing is on record there yet" in ran.err
+    assert not (folder / "records.sqlite").exists()
+
+
+@pytest.mark.usefixtures("two_sessions")
+def test_a_folder_that_is_not_there():
+    ran = run("records", "export", "--to", "nowhere/all.json")
+    assert ran.code == 7
+    assert "nowhere/all.json: cannot be written (No such file or directory)" in ran.err
+
+
+def test_the_option_goes_before_the_environment(folder):
+    run(*THROW, "--records", "mine.sqlite", typed=["22", "22"])
+    assert (folder / "mine.sqlite").exists()
+    assert not (folder / "records.sqlite").exists()
+
+
+def test_when_nothing_can_be_kept_nothing_moves(folder, monkeypatch):
+    def opened(*_arguments):
+        raise AssertionError("a bench was opened")
+
+    monkeypatch.setattr("hingeline.cli.benchwork._open", opened)
+    (folder / "records.sqlite").write_bytes(b"no database at all, but a file of some length")
+    ran = run(*THROW)
+    assert ran.code == 7
+    assert "the records cannot be opened" in ran.talk

@@ -1,0 +1,222 @@
+"""A person at a terminal: what is typed is understood, kept, and gone on from."""
+
+import re
+import signal
+
+import pytest
+
+from hingeline.bench.simulated.transport import SimulatedTransport
+from hingeline.records.store import Records
+from tests.cli.running import Terminal, run
+
+CALIBRATE = ("calibrate", "millrace.toml", "R1", "--port", "sim:", "--yes", "--by-hand")
+SHOWS = re.compile(r"\[the gauge shows (?:(c?cw) )?([0-9.]+) deg\]")
+ASKED = re.compile(r"R1 at (\d+) us: where does the arm stand")
+
+
+def shown(text):
+    """Return what the gauge shows, as a person types it."""
+    word, size = SHOWS.findall(text)[-1]
+    return f"{word} {size}".strip()
+
+
+def answer(terminal, times):
+    """Answer so many questions truly; return the pulses asked about."""
+    pulses = []
+    for _ in range(times):
+        question = terminal.until("(? helps):")
+        pulses.append(ASKED.findall(question)[-1])
+        terminal.type(shown(question))
+        terminal.until("read as")
+    return pulses
+
+
+def sessions(folder):
+    with Records(folder / "records.sqlite") as records:
+        return [records.session(row["id"]) for row in reversed(records.sessions())]
+
+
+def test_every_way_of_typing_at_the_arm(folder):
+    typed = [
+        "12,5",
+        "up 12",
+        "",
+        "nonsense",
+        "?",
+        "nan",
+        "1e3",
+        "--5",
+        "１２",
+        "-12,5",
+        "cw 12.5 deg",
+    ]
+    ran = run(*CALIBRATE, typed=typed)
+    for told in (
+        "12,5 read as 12.5 deg",
+        "'up 12' is not a number",
+        "Nothing was typed.",
+        "'nonsense' is not a number",
+        "Counter-clockwise is positive",
+        "'nan' is not a number",
+        "the unit 'e3' is not one of",
+        "'--5' is not a number",
+        "'１２' is not a number",
+        "-12,5 read as -12.5 deg",
+        "cw 12.5 deg read as cw 12.5 deg",
+    ):
+        assert told in ran.talk
+    # The input ended: that is a stop, and everything understood is kept as it was typed.
+    assert ran.code == 130
+    kept = [row["typed"] for row in sessions(folder)[0]["readings"]]
+    assert kept == ["12,5", "-12,5", "cw 12.5 deg"]
+
+
+def test_directions_are_typed_as_words_at_a_surface():
+    typed = ["up 12", "left -12", "-12", "22,5 left", "neutral"]
+    ran = run(
+        "throw", "millrace.toml", "rudder", "--port", "sim:", "--yes", "--by-hand", typed=typed
+    )
+    assert ran.code == 0
+    assert "'up 12' is not" in ran.talk
+    assert ran.talk.count("has a sign.") == 2
+    assert "22,5 left read as left 22.5 deg" in ran.talk
+    assert "neutral read as 0 deg" in ran.talk
+
+
+def test_ctrl_c_stops_saves_and_says_how_to_go_on(folder):
+    with Terminal(*CALIBRATE) as terminal:
+        answer(terminal, 3)
+        terminal.until("(? helps):")
+        terminal.press("c")
+        ran = terminal.ended()
+    assert ran.code == 130
+    assert ran.out == ""
+    assert "stopped; the outputs are off" in ran.talk
+    assert "hingeline calibrate millrace.toml R1 --resume" in ran.err
+    session = sessions(folder)[0]
+    assert session["outcome"] == "stopped by the user"
+    assert len(session["readings"]) == 3
+
+
+def test_ctrl_c_during_motion(folder):
+    sweep = ("sweep", "millrace.toml", "rudder", "--port", "sim:", "--yes", "--cycles", "10000")
+    with Terminal(*sweep) as terminal:
+        terminal.until("Ctrl-C stops.")
+        terminal.press("c")
+        ran = terminal.ended()
+    assert ran.code == 130
+    assert "stopped; the outputs are off" in ran.talk
+    assert sessions(folder)[0]["outcome"] == "stopped by the user"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "typed"),
+    [
+        (CALIBRATE, ["1", "6"]),
+        (("pair", "millrace.toml", "--port", "sim:", "--yes", "--by-hand"), ["up 15"]),
+        (("centre", "millrace.toml", "--port", "sim:", "--yes", "--by-hand"), []),
+    ],
+)
+@pytest.mark.parametrize("error", [KeyboardInterrupt, EOFError, RuntimeError])
+def test_outputs_are_off_whatever_ends_it(arguments, typed, error, monkeypatch, folder):
+    left = list(typed)
+    lit, dark = [], []
+    real_close = SimulatedTransport.close
+
+    def keyboard(transport):
+        def prompt(_text=""):
+            lit.append(any(transport.pulses_us))
+            if not left:
+                raise error
+            return left.pop(0)
+
+        return prompt
+
+    def opened(transport, *arguments):
+        real_init(transport, *arguments)
+        monkeypatch.setattr("click.termui.visible_prompt_func", keyboard(transport))
+
+    def closed(transport):
+        dark.append(not any(transport.pulses_us))  # before the transport itself ends
+        real_close(transport)
+
+    real_init = SimulatedTransport.__init__
+    monkeypatch.setattr(SimulatedTransport, "__init__", opened)
+    monkeypatch.setattr(SimulatedTransport, "close", closed)
+    ran = run(*arguments)
+    assert lit
+    assert all(lit)
+    assert dark == [True]
+    assert ran.code == (70 if error is RuntimeError else 130)
+    assert sessions(folder)[0]["outcome"].startswith(
+        "failed: RuntimeError" if error is RuntimeError else "stopped by the user"
+    )
+
+
+def test_taken_up_again_and_again_it_never_asks_twice(folder):
+    pulses = []
+    for option in ([], ["--resume"], ["--resume"]):
+        with Terminal(*CALIBRATE, "--points", "5", *option) as terminal:
+            pulses += answer(terminal, 3)
+            terminal.until("(? helps):")
+            terminal.press("c")
+            assert terminal.ended().code == 130
+    # With nothing new typed, what was typed before is still there.
+    with Terminal(*CALIBRATE, "--points", "5", "--resume") as terminal:
+        terminal.until("9 readings of the unfinished calibration are kept.")
+        terminal.until("(? helps):")
+        terminal.press("c")
+        terminal.ended()
+    with Terminal(*CALIBRATE, "--points", "5", "--resume", "--json") as terminal:
+        while terminal.process.poll() is None:
+            terminal.look(0.05)
+            if "(? helps):" in terminal.seen:
+                pulses += answer(terminal, 1)
+        figures = terminal.ended().figures
+    whole = run(*CALIBRATE[:-1], "--points", "5", "--json")
+    # The same servo read in one go gives the same curve from the same readings.
+    assert figures == whole.figures
+    assert pulses == ASKED.findall(whole.err)
+    kept = [row["command"] for row in sessions(folder)]
+    assert kept == ["calibrate", *["calibrate, resumed"] * 4, "calibrate"]
+    # Nothing is left to be taken up.
+    again = run(*CALIBRATE, "--resume")
+    assert "There is no unfinished calibration of R1" in again.talk
+
+
+def test_a_servo_that_kept_turning_is_asked_about_again():
+    stopped = run(*CALIBRATE, typed=["0", "turning"])
+    assert stopped.code == 5
+    assert "kept turning" in stopped.talk
+    resumed = run(*CALIBRATE, "--resume")
+    assert "1 readings of the unfinished calibration are kept." in resumed.talk
+    assert "R1 at 1550 us: where" in resumed.talk
+
+
+def test_another_gauge_begins_afresh():
+    run(*CALIBRATE, typed=["0", "4.5"])
+    other = run(*CALIBRATE, "--resume", "--resolution", "1 deg")
+    assert "There is no unfinished calibration of R1 with this gauge" in other.talk
+
+
+@pytest.mark.parametrize("readings", [1, 2, 4])
+def test_a_killed_program_loses_nothing_that_it_acknowledged(readings, folder):
+    with Terminal(*CALIBRATE) as terminal:
+        pulses = answer(terminal, readings)
+        terminal.until("(? helps):")
+        terminal.process.send_signal(signal.SIGKILL)
+        terminal.process.wait()
+    session = sessions(folder)[0]
+    assert session["outcome"] is None
+    assert [str(round(row["pulse_us"])) for row in session["readings"]] == pulses
+    assert "not ended" in run("records", "list").out
+    resumed = run(*CALIBRATE, "--resume")
+    assert f"{readings} readings of the unfinished calibration are kept." in resumed.talk
+
+
+def test_talk_is_broken_between_words_and_commands_stay_whole():
+    with Terminal("throw", "millrace.toml", "rudder", "--port", "sim:", "--yes") as terminal:
+        ran = terminal.ended()
+    lines = ran.err.splitlines()
+    assert max(map(len, lines)) < 100
+    assert any(line.endswith("hingeline calibrate millrace.toml R1") for line in lines)
