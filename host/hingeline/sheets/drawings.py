@@ -273,11 +273,11 @@ def _caption(surface: Surface, servo: Servo, plan: SurfacePlan, what: Scene) -> 
     back = what.set_back_mm
     set_back = ""
     if abs(back) >= 0.05:
-        set_back = f", {units.mm(abs(back))} {'aft' if back > 0 else 'ahead'} of the hinge line"
+        set_back = f", {units.mm(abs(back))} {'aft' if back > 0 else 'ahead'} of it"
     text = [
-        f"Arm hole {surface.arm.hole} ({units.mm(plan.arm_mm)}), counted from the spindle, "
+        f"Arm hole {surface.arm.hole} ({units.mm(plan.arm_mm)} from the spindle), "
         f"{lean_in_words(surface, servo)}. Horn hole {surface.horn.hole} "
-        f"({units.mm(plan.horn_mm)}), counted from the hinge line{set_back}, horn on the "
+        f"({units.mm(plan.horn_mm)} from the hinge line{set_back}), horn on the "
         f"{surface.horn.side}. Rod {units.mm(plan.rod_mm)} from hole to hole.",
         *(f"WARNING: {warning}" for warning in plan.warnings),
         "Drawn to scale, mm: spindle, holes, rod, hinge line and chord. The outlines of arm, "
