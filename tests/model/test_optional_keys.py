@@ -6,6 +6,7 @@ from hingeline import units
 from hingeline.errors import ModelError
 from hingeline.model.reading import parse_model
 from hingeline.model.writing import example_text
+from tests.support.models import one
 
 EXAMPLE = example_text()
 
@@ -32,21 +33,12 @@ def test_the_example_gives_them():
 
 
 def test_all_may_be_left_out():
-    from tests.support.models import one
-
     surface, servo = one()
     assert servo.gear_play_deg is None
     assert surface.whole_chord_mm is None
     rod = surface.rod
-    assert (
-        rod.ends.arm
-        is rod.ends.horn
-        is rod.bare_mm
-        is rod.fitting_mm
-        is rod.thread_pitch_mm
-        is None
-    )
-    assert rod.inner_diameter_mm is None
+    assert rod.ends.arm is rod.ends.horn is rod.bare_mm is None
+    assert rod.fitting_mm is rod.thread_pitch_mm is rod.inner_diameter_mm is None
 
 
 @pytest.mark.parametrize(
