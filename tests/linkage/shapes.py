@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from hingeline.linkage.closure import Crank, Linkage
 from hypothesis import assume
 from hypothesis import strategies as st
+
+from hingeline.linkage.closure import Crank, Linkage
 
 HINGE = (0.0, 1.0, 0.0)
 

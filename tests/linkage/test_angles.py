@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hingeline.linkage.angles import rod_angles
-from hingeline.linkage.closure import Crank, Linkage, ratio
 from hypothesis import given
 
+from hingeline.linkage.angles import rod_angles
+from hingeline.linkage.closure import Crank, Linkage, ratio
 from tests.linkage.shapes import HINGE, level_linkage, spatial_linkages
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from hingeline.errors import LinkageError
 from hingeline.linkage.closure import Crank, Linkage, ratio, shaft_angle, surface_angle
 from hingeline.linkage.loop import closure_matrix, solve, solve_ratio
-
 from tests.linkage.shapes import HINGE, level_linkage
 
 

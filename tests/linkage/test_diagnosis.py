@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+
 from hingeline.errors import LinkageError
 from hingeline.linkage.closure import Crank, Linkage, surface_angle
 from hingeline.linkage.diagnosis import causes, lean_of

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
 from hingeline.errors import LinkageError
 from hingeline.linkage.angles import rod_angles
 from hingeline.linkage.closure import Crank, Linkage, ratio, surface_angle
 from hingeline.linkage.limits import closing_limits, dead_points, reach, shaft_limits
 from hingeline.linkage.loop import closure_matrix
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
-
 from tests.linkage.shapes import HINGE, level_linkage, spatial_linkages
 
 

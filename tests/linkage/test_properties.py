@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hingeline.linkage.closure import Crank, Linkage, ratio, shaft_angle, surface_angle
-from hingeline.linkage.limits import dead_points, shaft_limits
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from hingeline.linkage.closure import Crank, Linkage, ratio, shaft_angle, surface_angle
+from hingeline.linkage.limits import dead_points, shaft_limits
 from tests.linkage.shapes import spatial_linkages
 
 fractions = st.lists(st.floats(-0.95, 0.95), min_size=1, max_size=6)
