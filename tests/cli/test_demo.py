@@ -54,6 +54,7 @@ def test_the_mismatch_of_the_pair_is_told_truly(demo):
     )
 
 
+@pytest.mark.slow
 def test_it_is_the_same_every_time_in_every_process():
     env = [{"PYTHONHASHSEED": seed} for seed in ("1", "2")]
     one, two = (run_fresh("demo", "--records", "d.sqlite", env=seeded) for seeded in env)

@@ -86,6 +86,7 @@ def test_yes_goes_on_and_data_stay_apart_from_talk():
         terminal.type("y")
         ran = terminal.ended()
     assert ran.code == 0
+    assert ran.out.startswith("{")
     assert [row["direction"] for row in ran.figures["surfaces"][0]["throws"]] == ["left", "right"]
     assert "read as" in ran.err
 

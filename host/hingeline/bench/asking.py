@@ -7,7 +7,7 @@ and "up 12", says what it understood, and asks again when it understood nothing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
@@ -202,8 +202,10 @@ def understand(question: Question, typed: str) -> Answer:
     return Answer(typed, sign * size + 0.0, question.gauge.unit, echo)  # + 0.0: never -0.0
 
 
-def put(question: Question, asker: Asker) -> Answer:
-    """Ask until the answer is understood, and say what was understood."""
+def put(
+    question: Question, asker: Asker, keep: Callable[[Answer], None] = lambda _answer: None
+) -> Answer:
+    """Ask until the answer is understood, keep it, and only then say what was understood."""
     while True:
         typed = asker.ask(question)
         if typed.strip() == "?":
@@ -214,5 +216,6 @@ def put(question: Question, asker: Asker) -> Answer:
         except UnitError as error:
             asker.tell(str(error))
             continue
+        keep(answer)
         asker.tell(f"{typed.strip()} read as {answer.echo}")
         return answer

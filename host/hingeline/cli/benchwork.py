@@ -20,7 +20,7 @@ from hingeline.bench.asking import Asker
 from hingeline.bench.client import Board
 from hingeline.bench.ports import SIMULATED, candidates, choose
 from hingeline.bench.procedures.channels import Channel, channel_of
-from hingeline.cli.console import Keyboard
+from hingeline.cli.console import Keyboard, confirmed
 from hingeline.cli.models import ModelFile
 from hingeline.cli.options import Choices
 from hingeline.cli.output import tell
@@ -192,7 +192,7 @@ def _ask_leave(channels: Sequence[Channel], port: str, doing: str, *, yes: bool)
             cause="The input is not a terminal.",
             mend="Add --yes when everything that may move is clear.",
         )
-    if not click.confirm("Go on?", default=False, err=True):
+    if not confirmed("Go on?"):
         raise Stopped("nothing was moved.")
 
 

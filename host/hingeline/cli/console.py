@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import sys
 from collections.abc import Callable
 
 import click
@@ -27,9 +29,7 @@ class Keyboard:
         if self._gauge_shows is not None:
             self.tell(f"[the gauge shows {_shown(question, self._gauge_shows(question))}]")
         while True:
-            typed: str = click.prompt(
-                f"{question.text} (? helps)", err=True, default="", show_default=False
-            )
+            typed = _prompt(f"{question.text} (? helps)", ": ")
             if typed.strip():
                 return typed
             self.tell("Nothing was typed.")
@@ -40,9 +40,22 @@ class Keyboard:
 
     def pause(self, text: str) -> None:
         """Show a line and wait for Enter; Abort at the end of input."""
-        click.prompt(
-            f"{text} [Enter]", err=True, default="", show_default=False, prompt_suffix=" "
+        _prompt(f"{text} [Enter]", " ")
+
+
+def confirmed(text: str) -> bool:
+    """Ask whether to go on; Abort at the end of input."""
+    with contextlib.redirect_stdout(sys.stderr):
+        return click.confirm(text, default=False, err=True)
+
+
+def _prompt(text: str, suffix: str) -> str:
+    # Older versions of click write the last space of a prompt to stdout all the same.
+    with contextlib.redirect_stdout(sys.stderr):
+        typed: str = click.prompt(
+            text, err=True, default="", show_default=False, prompt_suffix=suffix
         )
+    return typed
 
 
 def _shown(question: Question, value: float) -> str:

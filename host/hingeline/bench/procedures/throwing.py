@@ -129,9 +129,10 @@ def read_surface(
 ) -> float:
     """Ask where a surface stands, which is at ``pulse_us`` already; signed, in degrees."""
     surface = setting.surface
+    approach = setting.approach_of(pulse_us)
+    question = surface_question(surface, surface.channel, gauge, assumed=assumed)
     with board.attended():
-        answer = put(surface_question(surface, surface.channel, gauge, assumed=assumed), asker)
-    note(surface, pulse_us, setting.approach_of(pulse_us), answer)
+        answer = put(question, asker, lambda made: note(surface, pulse_us, approach, made))
     return surface_deg(answer, surface, gauge)
 
 
