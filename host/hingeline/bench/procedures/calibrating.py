@@ -174,8 +174,9 @@ def _read(
     """
     for _ in range(TRIES):
         with board.attended():
-            answer = put(plan.question(step.pulse_us), asker)
-        note(step, answer)
+            answer = put(
+                plan.question(step.pulse_us), asker, lambda answer: note(step, answer)
+            )
         try:
             reading = plan.making(step.pulse_us, step.approach, answer)
         except TravelError as error:
