@@ -85,9 +85,8 @@ class Terminal:
     Use as a context manager: what still runs at its end is killed.
     """
 
-    def __init__(self, *arguments: str, columns: int = 100) -> None:
+    def __init__(self, *arguments: str) -> None:
         self._master, slave = pty.openpty()
-        termios.tcsetwinsize(slave, (40, columns)) if hasattr(termios, "tcsetwinsize") else None
         self.process = start(
             *arguments,
             stdin=slave,
