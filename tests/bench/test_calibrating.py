@@ -298,6 +298,26 @@ def test_a_slip_that_no_linkage_can_do_is_noted_and_asked_again():
     assert rig.notes[3].typed == "up 89 deg"
 
 
+def test_a_slip_leaves_out_no_more_than_what_lies_beyond_it_and_says_so():
+    rig = Rig(drawn(1, 0.09))
+    wild = []
+
+    def answer(question):
+        typed = rig.stand_in.ask(question)
+        if len(rig.notes) == 4:
+            wild.append(typed)
+            return "90"  # for 9.0, say
+        return typed
+
+    person = Person(answer)
+    curve = rig.calibrate(asker=person)
+    assert len(wild) == 1
+    beyond = [text for text in person.told if "it may lead beyond what is allowed" in text]
+    assert len(curve.readings) + len(beyond) == 26
+    assert min(reading.pulse_us for reading in curve.readings) == 900
+    assert [suspect.as_typed for suspect in curve.suspects] == ["90"]
+
+
 def test_progress_counts_up_to_all_readings():
     rig = Rig(drawn(1, 0.09))
     seen = []

@@ -248,7 +248,7 @@ def test_a_port_that_nobody_reads_is_an_error_in_good_time(pair):
         started = time.monotonic()
         with pytest.raises(BenchError, match=r"did not take .* bytes in 0\.5 s"):
             fill(transport)
-        assert WRITE_TIMEOUT_S * 0.9 < time.monotonic() - started < 5
+        assert WRITE_TIMEOUT_S * 0.9 < time.monotonic() - started < 2.5
 
 
 def test_a_port_that_vanishes_is_an_error_of_every_call(pair):

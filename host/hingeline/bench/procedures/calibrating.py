@@ -118,8 +118,13 @@ def calibrate(
         way_us = step.pulse_us - readings[-1].pulse_us
         most = math.copysign(abs(rate) + 2.0 * rate_u, rate) * way_us
         lowest, highest = _turns_left(readings[-1], plan.allowed_deg)
-        if lowest <= most <= highest:
-            take(step)
+        if most < min(lowest, 0.0) or most > max(highest, 0.0):
+            asker.tell(
+                f"{step.pulse_us} us is left out: from {readings[-1].angle_deg:.1f} deg of arm "
+                "it may lead beyond what is allowed."
+            )
+            continue
+        take(step)
     return fit(readings, nominal_centre_us=plan.channel.centre_us)
 
 
@@ -174,9 +179,7 @@ def _read(
     """
     for _ in range(TRIES):
         with board.attended():
-            answer = put(
-                plan.question(step.pulse_us), asker, lambda answer: note(step, answer)
-            )
+            answer = put(plan.question(step.pulse_us), asker, lambda answer: note(step, answer))
         try:
             reading = plan.making(step.pulse_us, step.approach, answer)
         except TravelError as error:
