@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from hingeline.cli.entry import COMMANDS
 
 ROOT = Path(__file__).parents[1]
@@ -20,7 +21,8 @@ def blocks():
 
 def commands():
     lines = [line for block in blocks() for line in block.splitlines()]
-    return [shlex.split(line, comments=True)[1:] for line in lines if line.startswith("hingeline ")]
+    ours = [line for line in lines if line.startswith("hingeline ")]
+    return [shlex.split(line, comments=True)[1:] for line in ours]
 
 
 def run(arguments, folder):

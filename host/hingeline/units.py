@@ -39,6 +39,11 @@ class Kind:
     example: str
     whole: bool = False
 
+    @property
+    def named(self) -> str:
+        """The name with its article, to begin a sentence: "An angle"."""
+        return f"{'An' if self.name[0] in 'aeiou' else 'A'} {self.name}"
+
     def accepted(self) -> str:
         """Return the accepted units as one readable list."""
         return ", ".join(self.factors)
@@ -145,7 +150,7 @@ def parse(text: object, kind: Kind) -> float:
     if not isinstance(text, str):
         raise UnitError(
             f"{text!r} has no unit.",
-            cause=f"A {kind.name} is written with its unit ({kind.accepted()}).",
+            cause=f"{kind.named} is written with its unit ({kind.accepted()}).",
             mend=f'Write it in quotes, like "{kind.example}".',
         )
     number, unit = split_unit(text)
@@ -153,7 +158,7 @@ def parse(text: object, kind: Kind) -> float:
         parse_number(number, whole=kind.whole)  # "abc" is not a number before it is unitless
         raise UnitError(
             f"{text!r} has no unit.",
-            cause=f"A {kind.name} is written with its unit ({kind.accepted()}).",
+            cause=f"{kind.named} is written with its unit ({kind.accepted()}).",
             mend=f'Write it like "{kind.example}".',
         )
     return _convert(number, unit, text, kind)
@@ -185,7 +190,8 @@ def _convert(number: str, unit: str, text: str, kind: Kind) -> float:
     factor = kind.factors.get(unit)
     if factor is None:
         raise UnitError(
-            f"{text!r} is not a {kind.name}: the unit {unit!r} is not one of {kind.accepted()}.",
+            f"{text!r} is not {kind.named.lower()}: the unit {unit!r} is not one of "
+            f"{kind.accepted()}.",
             mend=f'Write it like "{kind.example}".',
         )
     return parse_number(number, whole=kind.whole) * factor

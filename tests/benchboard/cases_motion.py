@@ -2,7 +2,6 @@
 from benchboard import motions
 from benchboard.boards import TABLE, board_from, board_named, check_pins, rp2_tick_ps
 from benchboard.guard import permit
-
 from tests.support.cases import equal, run
 from tests.support.core_bench import CLOCK, NOTHING, SWEEP, US, Bench, steps_of
 

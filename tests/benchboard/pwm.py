@@ -4,9 +4,9 @@
 import time
 
 import machine
+
 from benchboard.boards import Board, board_named
 from benchboard.pulses_pwm import PwmOutputs
-
 from tests.support.cases import equal, run
 
 

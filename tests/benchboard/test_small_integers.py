@@ -6,12 +6,12 @@ A computer's MicroPython has wider small ints, so the test of the locked heap ca
 import operator
 
 import pytest
-from benchboard.channels import Channel
-from benchboard.core import CLOCK_MASK
-from benchboard.motions import Steps, Sweep
 from hypothesis import given
 from hypothesis import strategies as st
 
+from benchboard.channels import Channel
+from benchboard.core import CLOCK_MASK
+from benchboard.motions import Steps, Sweep
 from tests.support.core_bench import Bench
 
 LIMIT = 1 << 30

@@ -11,10 +11,11 @@ import time
 from collections.abc import Callable
 
 import numpy as np
+from scipy import optimize
+
 from hingeline.linkage.closure import Crank, Linkage, surface_angle
 from hingeline.linkage.limits import closing_limits
 from hingeline.linkage.loop import closure_matrix, solve
-from scipy import optimize
 
 ANGLES = 1_000_000
 LINKAGES = 20_000

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import msgspec
 import numpy as np
+
 from hingeline.linkage.choice import POINTS, judge, whole_space
 from hingeline.model.reading import parse_model
 from hingeline.model.schema import Length
 from hingeline.model.writing import example_text
-
 from tests.benchmarks.bench_linkage import best_s
 
 TRAVEL_DEG = (-54.0, 54.0)

@@ -76,7 +76,8 @@ def test_directions_are_typed_as_words_at_a_surface():
     ran = run(
         "throw", "millrace.toml", "rudder", "--port", "sim:", "--yes", "--by-hand", typed=typed
     )
-    assert ran.code == 0
+    assert ran.code == 1
+    assert "NOT MOVED: rudder was sent right and stayed at neutral." in ran.out
     assert "'up 12' is not" in ran.talk
     assert ran.talk.count("has a sign.") == 2
     assert "22,5 left read as left 22.5 deg" in ran.talk

@@ -118,7 +118,7 @@ def test_the_finding_is_kept(folder):
 
 def test_a_throw_that_goes_the_wrong_way_is_shouted():
     ran = run(*THROW, typed=["right 22", "right 21,5"])
-    assert ran.code == 0
+    assert ran.code == 1
     words = " ".join(ran.out.split())
     assert "WRONG WAY: rudder was sent left and went right 22.0 deg." in words
     assert "never swap the servo's wires" in words

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from hingeline.linkage.angles import rod_angles
 from hingeline.linkage.closure import Crank, Linkage, ratio, shaft_angle, surface_angle
 from hingeline.linkage.limits import reach, shaft_limits
-
 from tests.linkage.shapes import four_bar, rest_deg
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+
 from hingeline.linkage.closure import Crank, Linkage, surface_angle
 
 mujoco = pytest.importorskip("mujoco", reason="the multibody oracle needs mujoco")

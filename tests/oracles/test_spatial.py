@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from hingeline.linkage.angles import rod_angles
 from hingeline.linkage.closure import Crank, Linkage, ratio, surface_angle
 from hingeline.linkage.limits import dead_points
-
 from tests.linkage.shapes import four_bar, level_linkage, rest_deg
 
 SERIES = Path(__file__).parent / "data" / "rssr_multibody.csv"

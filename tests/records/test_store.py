@@ -58,7 +58,7 @@ def test_times_are_utc(tmp_path):
         assert records.session(session)["started"] == "2026-01-02T03:04:05+00:00"
 
 
-def test_each_version_of_a_model_file_is_kept_once(records, tmp_path):
+def test_each_version_of_a_model_file_is_kept_once(records):
     for text in ("one", "two", "one"):
         records.start_session("plan", model_name="Plank", model_text=text)
     with sqlite3.connect(records.path) as raw:

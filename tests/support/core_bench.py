@@ -3,7 +3,6 @@
 from benchboard.boards import board_named
 from benchboard.core import Core
 from benchboard.pulses import Recorder
-
 from shared_protocol.session import Greeting, HostSession, Refusal, Reply
 
 CLOCK = 1 << 30  # the board's microseconds begin again here

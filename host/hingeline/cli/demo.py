@@ -22,7 +22,7 @@ from hingeline.cli.benchwork import Bench, at_bench, channels_of, default_record
 from hingeline.cli.calibrate import bench_calibration, curve_figures
 from hingeline.cli.output import emit, table, tell
 from hingeline.cli.pair import pair_figures, pair_text
-from hingeline.cli.planned import plan_text, planned_surfaces
+from hingeline.cli.planned import closing_text, planned_surfaces, surface_text
 from hingeline.cli.throw import throw_figures
 from hingeline.model.reading import parse_model
 from hingeline.model.schema import Surface
@@ -109,9 +109,10 @@ def command(records_path: Path | None, as_json: bool) -> None:
     file = models.ModelFile(Path("millrace.toml"), text, model)
     tell("The job on the simulated bench. The model and all figures are invented.")
     if not as_json:
-        for line in plan_text(model.name, planned_surfaces(file)):
-            click.echo(line)
-        click.echo()
+        click.echo(f"Plan of {model.name}")
+        for item in planned_surfaces(file):
+            click.echo("\n".join(["", *surface_text(item)]))
+        click.echo("\n".join(["", *closing_text(), ""]))
     choices = options.Choices(PORT, path, yes=True, by_hand=False)
     channels = channels_of(file, model.surfaces)
     with at_bench(choices, "demo", channels, file, doing="be worked through the job") as bench:

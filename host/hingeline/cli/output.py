@@ -12,6 +12,8 @@ from typing import Any
 
 import click
 
+#: Exit code when what was measured is not as it should be.
+FAILED = 1
 #: Sentences among the figures are broken at this width.
 WIDTH = 79
 #: What stands before a command that the user may copy.

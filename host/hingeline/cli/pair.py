@@ -21,13 +21,10 @@ from hingeline.bench.procedures.pairing import (
 )
 from hingeline.cli import models, noting, options
 from hingeline.cli.benchwork import at_bench, channels_of
-from hingeline.cli.output import emit, table, wrapped
+from hingeline.cli.output import FAILED, emit, table, wrapped
 from hingeline.errors import ModelError
 from hingeline.model.schema import Model, Pair, Surface
 from hingeline.model.words import directions
-
-#: Exit code of a pair that does not match.
-FAILED = 1
 
 
 @click.command("pair", short_help="Check that two surfaces match, point by point.")

@@ -9,11 +9,28 @@ from typing import Any
 import click
 
 from hingeline.cli import choosing, models, options
+from hingeline.cli.deeper import (
+    Details,
+    details_figures,
+    details_of,
+    details_text,
+    stock_figures,
+    stock_text,
+)
 from hingeline.cli.output import emit, tell
-from hingeline.cli.planned import plan_text, planned, surface_figures, travel_of
+from hingeline.cli.planned import (
+    Planned,
+    closing_text,
+    planned,
+    surface_figures,
+    surface_text,
+    travel_of,
+)
 from hingeline.errors import LinkageError, ModelError
+from hingeline.linkage.mounting import mounted
 from hingeline.model.rewriting import with_builds
 from hingeline.model.schema import Surface
+from hingeline.newfile import write_new
 
 
 @click.command("plan", short_help="Work out throws, lean, rod length and pulses of a model.")
@@ -41,6 +58,18 @@ from hingeline.model.schema import Surface
     help="Explain one choice: a surface, its arm hole and its horn hole.",
 )
 @click.option(
+    "--details",
+    is_flag=True,
+    help="Add what the figures rest on: assumptions, what is not known, which error matters.",
+)
+@click.option(
+    "--draw",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Draw each surface's linkage and throws into this folder, as SVG and PNG.",
+)
+@click.option(
     "--write",
     "target",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -54,6 +83,8 @@ def command(
     choose: bool,
     set_backs: tuple[float, ...],
     asked: tuple[str, int, int] | None,
+    details: bool,
+    folder: Path | None,
     target: Path | None,
     as_json: bool,
 ) -> None:
@@ -70,6 +101,7 @@ def command(
       hingeline plan millrace.toml elevator --choose
       hingeline plan millrace.toml --why elevator 2 3
       hingeline plan millrace.toml --write chosen.toml
+      hingeline plan millrace.toml rudder --details --draw drawings
     """
     file = models.load(model)
     if asked is not None:
@@ -92,11 +124,47 @@ def command(
         )
         return
     plans = [planned(surface, file.model.servo_of(surface)) for surface in chosen]
+    if folder is not None:
+        _draw(folder, plans)
+    found = [details_of(file.model, item) for item in plans]
+    surface_rows = [
+        {**surface_figures(item), **details_figures(one)}
+        for item, one in zip(plans, found, strict=True)
+    ]
     emit(
-        {"model": file.model.name, "surfaces": [surface_figures(item) for item in plans]},
+        {
+            "model": file.model.name,
+            "surfaces": surface_rows,
+            "rods": stock_figures(plans, found),
+        },
         as_json=as_json,
-        text=plan_text(file.model.name, plans),
+        text=_plan_text(file.model.name, plans, found, whole=details),
     )
+
+
+def _plan_text(
+    name: str, plans: list[Planned], found: list[Details | None], *, whole: bool
+) -> Iterator[str]:
+    yield f"Plan of {name}"
+    for item, one in zip(plans, found, strict=True):
+        yield ""
+        yield from surface_text(item)
+        yield from details_text(item, one, whole=whole)
+    yield ""
+    yield from stock_text(plans, found)
+    yield ""
+    yield from closing_text()
+
+
+def _draw(folder: Path, plans: list[Planned]) -> None:
+    from hingeline.sheets.files import draw_surface
+
+    for number, item in enumerate(plans, start=1):
+        tell(f"Drawing {item.surface.name} ({number} of {len(plans)})")
+        linkage = mounted(item.surface, item.servo)
+        travel = travel_of(item.servo)
+        for path in draw_surface(folder, item.surface, item.servo, linkage, item.plan, travel):
+            tell(f"  {path}")
 
 
 def _choice(
@@ -145,18 +213,5 @@ def _write(file: models.ModelFile, target: Path, choices: list[choosing.Choice])
                 mend=f"What would help: {'; or '.join(choice.advice)}.",
             )
         builds[choice.surface.name] = choosing.build_of(choice.servo, choice.best)
-    text = with_builds(file.text, builds)
-    try:
-        with target.open("x", encoding="utf-8", newline="\n") as written:
-            written.write(text)
-    except FileExistsError:
-        raise ModelError(
-            f"{target}: there is such a file already; it was left as it is.",
-            mend="Choose another name.",
-        ) from None
-    except OSError as error:
-        raise ModelError(
-            f"{target}: cannot be written ({error.strerror}).",
-            mend="Check that the folder exists and may be written.",
-        ) from None
+    write_new(target, with_builds(file.text, builds), ModelError)
     tell(f"Written: {target}, with the best choice for {', '.join(builds)}.")

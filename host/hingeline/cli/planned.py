@@ -180,18 +180,14 @@ def _lean_text(item: Planned) -> Iterator[str]:
     headings = [">lean", *(f">{word}" for word in words), ">differential"]
     yield from (f"  {row}" for row in table(headings, rows).splitlines())
     yield wrapped(
-        f"  Leans that can be built (+ away from the hinge line), for equal turns of the servo "
-        f"both ways. Differential: how much smaller {words[1]} is than {words[0]}, in degrees."
+        "  Leans that can be built and give the throws (+ away from the hinge line), for equal "
+        f"turns of the servo. Differential: how much smaller {words[1]} is than {words[0]}, "
+        "in degrees."
     )
 
 
-def plan_text(name: str, items: list[Planned]) -> Iterator[str]:
-    """Lay the plan of a model out for people."""
-    yield f"Plan of {name}"
-    for item in items:
-        yield ""
-        yield from surface_text(item)
-    yield ""
+def closing_text() -> Iterator[str]:
+    """Say what the figures of a plan mean and how far they hold."""
     yield "Reach: where the surface stands at the servo's pulse limits."
     yield "Pulses are by the maker's rate; calibrate each servo before they are trusted."
 

@@ -15,6 +15,7 @@ from hingeline.cli import options
 from hingeline.cli.benchwork import default_records
 from hingeline.cli.output import emit, table, tell
 from hingeline.errors import RecordsError
+from hingeline.newfile import write_new
 from hingeline.records.store import Records, Row
 
 #: Columns of the CSV export: the readings as typed, and what was understood.
@@ -166,19 +167,7 @@ def export(
     if target is None:
         click.echo(text, nl=False)
         return
-    try:
-        with target.open("x", encoding="utf-8", newline="") as file:
-            file.write(text)
-    except FileExistsError:
-        raise RecordsError(
-            f"{target}: there is such a file already; it was left as it is.",
-            mend="Choose another name.",
-        ) from None
-    except OSError as error:
-        raise RecordsError(
-            f"{target}: cannot be written ({error.strerror}).",
-            mend="Check that the folder exists and may be written.",
-        ) from None
+    write_new(target, text, RecordsError)
     tell(f"Written: {target}, {len(whole)} session{'' if len(whole) == 1 else 's'}.")
 
 

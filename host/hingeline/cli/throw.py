@@ -14,7 +14,7 @@ from hingeline.bench.procedures.channels import in_use
 from hingeline.bench.procedures.throwing import Throw, send_throws
 from hingeline.cli import models, noting, options
 from hingeline.cli.benchwork import at_bench, channels_of
-from hingeline.cli.output import emit, table, wrapped
+from hingeline.cli.output import FAILED, emit, table, wrapped
 from hingeline.errors import UnitError
 from hingeline.model.schema import Surface
 from hingeline.model.throws import in_deg, throw_deg
@@ -22,6 +22,9 @@ from hingeline.model.values import decode_throw
 from hingeline.model.words import directions, say, split_direction, word_of
 from hingeline.travel.setting import Setting
 from hingeline.travel.unevenness import Seen, Unevenness, unevenness
+
+#: Less than this is no movement that a gauge would show.
+STILL_DEG = 0.5
 
 
 @click.command("throw", short_help="Send the throws that a model asks for, and measure them.")
@@ -44,11 +47,12 @@ def command(
     gauge: Gauge,
     choices: options.Choices,
     as_json: bool,
-) -> None:
+) -> int:
     """Send the throws that a model asks for, and measure them.
 
     Each throw is sent from neutral, worked out through the linkage and the servo's own
-    travel curve; you measure where the surface really stands.
+    travel curve; you measure where the surface really stands. The exit code is 1 when a
+    surface went the wrong way, or did not move.
 
     \b
     Examples:
@@ -82,6 +86,8 @@ def command(
         as_json=as_json,
         text=_text(results),
     )
+    right = all(throw.right_way for _, throws in results for throw in throws)
+    return 0 if right else FAILED
 
 
 def _wanted(surface: Surface, asked: tuple[str, ...]) -> list[tuple[str, float]]:
@@ -156,16 +162,25 @@ def _text(results: list[tuple[Setting, list[Throw]]]) -> Iterator[str]:
                 )
             )
             if not throw.right_way:
-                wrong.append(
-                    f"WRONG WAY: {surface.name} was sent {throw.word} and went "
-                    f"{say(surface, throw.measured_deg)}. Put the rod on the other side of the "
-                    "arm, or reverse the channel in the radio; never swap the servo's wires."
-                )
+                wrong.append(_wrong_text(surface, throw))
     headings = ["surface", "", ">pulse", ">wanted", ">predicted", ">measured", ">off by"]
     yield from table(headings, rows).splitlines()
     yield from map(wrapped, wrong)
     for setting, throws in results:
         yield from map(wrapped, _uneven_text(setting, throws))
+
+
+def _wrong_text(surface: Surface, throw: Throw) -> str:
+    if abs(throw.measured_deg) <= STILL_DEG:
+        return (
+            f"NOT MOVED: {surface.name} was sent {throw.word} and stayed at neutral. Look at rod, "
+            "arm screw, lead and channel."
+        )
+    return (
+        f"WRONG WAY: {surface.name} was sent {throw.word} and went "
+        f"{say(surface, throw.measured_deg)}. Put the rod on the other side of the "
+        "arm, or reverse the channel in the radio; never swap the servo's wires."
+    )
 
 
 def _unevenness(setting: Setting, throws: list[Throw]) -> Unevenness | None:

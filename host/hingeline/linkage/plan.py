@@ -94,7 +94,7 @@ def plan_surface(surface: Surface, servo: Servo, travel_deg: tuple[float, float]
     ways = {word: _way(surface, linkage, word, travel_deg) for word in words.directions(surface)}
     bias = _bias_deg(surface, linkage, ways, travel_deg)
     return SurfacePlan(
-        arm_mm=linkage.arm.radius_mm,
+        arm_mm=float(surface.arm.holes_mm[(surface.arm.hole or 1) - 1]),
         horn_mm=float(surface.horn.holes_mm[(surface.horn.hole or 1) - 1]),
         lean_deg=lean_deg(surface, servo),
         rod_mm=linkage.length_mm,
@@ -165,8 +165,8 @@ def _warnings(
     for word, way in ways.items():
         if way.shaft_deg is None:
             found.append(
-                f"{way.wanted_deg:.1f} deg {word} cannot be reached: the linkage locks or turns "
-                "back before. Take a shorter arm hole or a longer horn hole."
+                f"{way.wanted_deg:.1f} deg {word} cannot be reached: the arm's whole swing does "
+                "not move the surface so far. Take a longer arm hole or a shorter horn hole."
             )
         elif not low <= way.shaft_deg <= high:
             at = f", and at its limit the surface stands {way.reach_deg:.1f} deg {word}"

@@ -6,6 +6,7 @@ import json
 from importlib import resources
 from pathlib import Path
 
+from hingeline import newfile
 from hingeline.errors import ModelError
 
 _EXAMPLE_NAME = 'name = "Millrace"'
@@ -41,17 +42,4 @@ def write_new(path: Path, name: str) -> None:
     ModelError
         When the file exists or cannot be written.
     """
-    text = new_text(name)
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError:
-        raise ModelError(
-            f"{path}: there is such a file already; it was left as it is.",
-            mend="Choose another name.",
-        ) from None
-    except OSError as error:
-        raise ModelError(
-            f"{path}: cannot be written ({error.strerror}).",
-            mend="Check that the folder exists and may be written.",
-        ) from None
+    newfile.write_new(path, new_text(name), ModelError)
