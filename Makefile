@@ -22,6 +22,7 @@ check: lint test
 bench: $(VENV)/test-ready
 	$(BIN)/python -m tests.benchmarks.bench_linkage
 	$(BIN)/python -m tests.benchmarks.bench_plan
+	$(BIN)/python -m tests.benchmarks.bench_tolerance
 	$(BIN)/python -m tests.benchmarks.bench_startup
 
 # The built wheel, installed where nothing of ours is, must play the whole job.
