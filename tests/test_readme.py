@@ -16,7 +16,8 @@ MOVING = {"centre", "sweep", "step", "calibrate", "throw", "pair"}
 
 
 def blocks():
-    return re.findall(r"^```\n(.*?)^```$", README, re.DOTALL | re.MULTILINE)
+    found = re.findall(r"^```(\w*)\n(.*?)^```$", README, re.DOTALL | re.MULTILINE)
+    return [text for language, text in found if not language]  # "text" is what a command showed
 
 
 def commands():

@@ -68,6 +68,8 @@ def test_what_is_not_a_plain_number_is_refused(number):
 def test_so_many_digits_that_the_number_overflows_are_refused():
     with pytest.raises(UnitError, match="too large"):
         units.parse_number("9" * 400)
+    with pytest.raises(UnitError, match="too large"):
+        units.parse("9" * 308 + " in", units.LENGTH)
 
 
 @pytest.mark.parametrize(

@@ -194,7 +194,13 @@ def _convert(number: str, unit: str, text: str, kind: Kind) -> float:
             f"{kind.accepted()}.",
             mend=f'Write it like "{kind.example}".',
         )
-    return parse_number(number, whole=kind.whole) * factor
+    value = parse_number(number, whole=kind.whole) * factor
+    if not math.isfinite(value):
+        raise UnitError(
+            f"{text[:40]!r}... is too large to be {kind.named.lower()}.",
+            mend=f'Write it like "{kind.example}".',
+        )
+    return value
 
 
 def in_unit(value: float, kind: Kind, unit: str) -> float:
