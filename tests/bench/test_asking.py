@@ -165,7 +165,7 @@ def test_refused_at_the_arm(typed):
         (at_surface(), "up 181", "180 deg"),
         (at_arm(), "181", "180 deg"),
         (at_arm(), "cw 1350", "180 deg"),
-        (at_surface(DROP), "up " + "9" * 308 + " in", "45 mm"),
+        (at_surface(DROP), "up " + "9" * 308 + " in", "too large to be a length"),
     ],
 )
 def test_more_than_can_be_is_asked_again(question, typed, limit):
