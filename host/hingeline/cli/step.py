@@ -50,11 +50,8 @@ def command(
     targets.check_pulses(chosen, whole)
     doing = f"step through {', '.join(map(str, whole))} us"
     with at_bench(choices, "step", chosen.channels, chosen.file, doing=doing) as bench:
-        if chosen.file is not None and not rod_off:
-            for surface in chosen.surfaces:
-                setting = bench.setting(chosen.file, surface)
-                for pulse in whole:
-                    setting.check_pulse(pulse)
+        if not rod_off:
+            targets.keep_clear(bench, chosen, whole)
         with in_use(bench.board, chosen.channels):
             lasts_s = bench.board.steps(numbers, whole, dwell)
             tell(f"Stepping for {lasts_s:.1f} s; Ctrl-C stops.")

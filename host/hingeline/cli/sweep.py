@@ -87,11 +87,8 @@ def command(
         )
     doing = f"sweep between {ends[0]} and {ends[1]} us, {cycles} times"
     with at_bench(choices, "sweep", chosen.channels, chosen.file, doing=doing) as bench:
-        if chosen.file is not None and not rod_off:
-            for surface in chosen.surfaces:
-                setting = bench.setting(chosen.file, surface)
-                for end in ends:
-                    setting.check_pulse(end)
+        if not rod_off:
+            targets.keep_clear(bench, chosen, ends)
         with in_use(bench.board, chosen.channels):
             bench.board.sweep(
                 numbers,

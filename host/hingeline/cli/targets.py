@@ -12,7 +12,7 @@ import click
 
 from hingeline.bench.procedures.channels import Channel
 from hingeline.cli import models, options
-from hingeline.cli.benchwork import channels_of
+from hingeline.cli.benchwork import Bench, channels_of
 from hingeline.model.checks import CHANNELS, CLASS_LIMITS_US
 from hingeline.model.schema import PulseClass, Surface
 
@@ -168,3 +168,19 @@ def resolve(
         )
     made = Channel(channel, "servo", pulse_class, round(middle), (round(low), round(high)))
     return Targets(None, [], [made])
+
+
+def keep_clear(bench: Bench, chosen: Targets, pulses_us: Sequence[int]) -> None:
+    """Refuse pulses that would drive a surface, its rod on, against its stop.
+
+    Raises
+    ------
+    TravelError
+        Naming the surface, the pulse and the limit.
+    """
+    if chosen.file is None:
+        return
+    for surface in chosen.surfaces:
+        setting = bench.setting(chosen.file, surface)
+        for pulse in pulses_us:
+            setting.check_pulse(pulse)

@@ -86,7 +86,8 @@ def send_throws(
     done = []
     for (word, wanted), pulse in zip(targets, pulses, strict=True):
         go(board, {surface.channel: round(setting.centre_us)})
-        measured = measure(board, setting, pulse, gauge, asker, note, assumed=word)
+        go(board, {surface.channel: pulse})
+        measured = read_surface(board, setting, pulse, gauge, asker, note, assumed=word)
         approach = setting.approach_of(pulse)
         done.append(
             Throw(
@@ -100,21 +101,6 @@ def send_throws(
         )
     go(board, {surface.channel: round(setting.centre_us)})
     return done
-
-
-def measure(
-    board: Board,
-    setting: Setting,
-    pulse_us: int,
-    gauge: Gauge,
-    asker: Asker,
-    note: NoteSurface,
-    *,
-    assumed: str | None,
-) -> float:
-    """Send one pulse and return the signed deflection that is read, in degrees."""
-    go(board, {setting.surface.channel: pulse_us})
-    return read_surface(board, setting, pulse_us, gauge, asker, note, assumed=assumed)
 
 
 def read_surface(
