@@ -181,3 +181,26 @@ def test_drawings_are_made_and_named():
         assert name in ran.err
         if name.endswith(".svg"):
             assert ElementTree.parse(Path("drawings") / name).getroot().tag.endswith("svg")
+
+
+def test_the_rod_on_the_other_side_of_the_arm_is_judged_as_well():
+    arguments = ["plan", "millrace.toml", "left aileron", "--choose", "--json"]
+    filed = run(*arguments).figures["surfaces"][0]["choices"][0]
+    other = run(*arguments, "--other-side").figures["surfaces"][0]["choices"][0]
+    # The arm points off towards the horn, level with it; turned about it is a longer way off.
+    assert other["rod_length_mm"] > filed["rod_length_mm"]
+    assert run("plan", "millrace.toml", "--other-side", "--write", "x.toml").code == 2
+
+
+def test_where_the_linkage_ends_is_told_when_it_is_near():
+    surfaces = run("plan", "millrace.toml", "--json").figures["surfaces"]
+    for surface in surfaces:
+        for end in surface["linkage_ends"]:
+            assert end["what"] in {"locks", "turns back"}
+            assert abs(end["servo_deg"]) > max(map(abs, surface["servo_deg"].values()))
+    name = change(
+        'throws = { left = "22 deg", right = "22 deg" }',
+        'throws = { left = "30 deg", right = "30 deg" }',
+    )
+    text = " ".join(run("plan", name, "rudder").out.split())
+    assert "deg beyond its throw" in text

@@ -1,7 +1,13 @@
 """What throw and pair conclude from what is typed: which way, how far, and whether it passes."""
 
+import numpy as np
 import pytest
 
+from hingeline.linkage.closure import surface_angle
+from hingeline.linkage.mounting import mounted
+from hingeline.model.reading import read_model
+from hingeline.model.words import say, sign_of
+from hingeline.travel.setting import setting_of
 from tests.cli.running import run
 
 PAIR = ("pair", "millrace.toml", "--port", "sim:", "--yes", "--by-hand")
@@ -140,3 +146,27 @@ def test_mm_are_read_at_the_chord_of_the_file():
     left, _ = ran.figures["surfaces"][0]["throws"]
     # 2 asin(20 / 120)
     assert left["measured_deg"] == pytest.approx(19.188, abs=0.001)
+
+
+def test_four_throws_that_miss_the_plan_are_diagnosed(folder):
+    asked = [
+        word
+        for way in ("left 20", "left 10", "right 10", "right 20")
+        for word in ("--throw", f"{way} deg")
+    ]
+    # What an arm fitted two teeth off would show, on the exact linkage.
+    model = read_model(folder / "millrace.toml")
+    rudder = model.surface("rudder")
+    setting = setting_of(rudder, model.servos["R1"], None)
+    built = mounted(rudder, setting.servo, off_lean_deg=28.8)
+    typed = []
+    for wanted in (20.0, 10.0, -10.0, -20.0):
+        shaft = np.radians(setting.shaft_deg(sign_of(rudder, "left") * wanted))
+        typed.append(say(rudder, float(np.degrees(surface_angle(built, shaft)))))
+    ran = run(*THROW, *asked, typed=typed)
+    words = " ".join(ran.out.split())
+    assert "NOT AS PLANNED: rudder" in words
+    assert "Refit it 2 teeth towards the hinge line" in words
+    assert "the rod's length does not matter" in words
+    found = run(*THROW, *asked, "--json", typed=typed).figures["surfaces"][0]["diagnosis"]
+    assert found["causes"][0]["name"] == "lean"

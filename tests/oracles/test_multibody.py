@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import optimize
 
 from hingeline.linkage.closure import Crank, Linkage, surface_angle
+from hingeline.linkage.limits import shaft_limits
 
 mujoco = pytest.importorskip("mujoco", reason="the multibody oracle needs mujoco")
 
@@ -90,7 +92,8 @@ def test_rudder_servo_lying_across_the_hinge():
     assert found == pytest.approx(recorded, abs=6e-5)
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3, 4])
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(1, 51))
 def test_servos_mounted_at_random(seed: int):
     rng = np.random.default_rng(seed)
 
@@ -110,5 +113,17 @@ def test_servos_mounted_at_random(seed: int):
             break
     else:
         pytest.fail("no mounting found")
-    assert worst_rad(linkage, [20, 40]) < 1e-9
-    assert worst_rad(linkage, [-20, -40]) < 1e-9
+    # Well inside where it locks: near there the simulator's own loop becomes unstable.
+    locks = shaft_limits(linkage)
+    most = min(40.0, 0.6 * np.degrees(min(-locks.low_rad, locks.high_rad)))
+    assert worst_rad(linkage, [0.5 * most, most]) < 1e-9
+    assert worst_rad(linkage, [-0.5 * most, -most]) < 1e-9
+    # And by brute force, which shares nothing with either: a bracketed search on the distance.
+    for shaft in np.radians(np.array([-1.0, -0.5, 0.5, 1.0]) * most):
+        tip, near = arm.tip_at(shaft), float(surface_angle(linkage, shaft))
+
+        def off(surface: float, tip: np.ndarray = tip) -> float:
+            return float(np.linalg.norm(horn.tip_at(surface) - tip)) - linkage.length_mm
+
+        found = optimize.brentq(off, near - 0.2, near + 0.2, xtol=1e-13)
+        assert found == pytest.approx(near, abs=1e-10)

@@ -10,7 +10,7 @@ from hingeline.linkage.mounting import mounted
 from hingeline.model.reading import parse_model
 from hingeline.model.writing import example_text
 from hingeline.travel.setting import setting_of
-from hingeline.travel.unevenness import Seen, unevenness
+from hingeline.travel.unevenness import Seen, built_otherwise, unevenness
 
 MODEL = parse_model(example_text(), source="example")
 
@@ -55,3 +55,21 @@ def test_one_throw_alone_or_a_wrong_way_is_not_judged():
     good = seen(setting, 14.4)
     assert unevenness(setting, good[:1]) is None
     assert unevenness(setting, [good[0], Seen(1500, -11.0, 11.0)]) is None
+
+
+def test_four_throws_tell_which_it_is():
+    surface = MODEL.surface("rudder")
+    setting = setting_of(surface, MODEL.servo_of(surface), None)
+    built = mounted(surface, setting.servo, off_lean_deg=28.8)
+    found = []
+    for wanted in (20.0, 10.0, -10.0, -20.0):
+        pulse = setting.pulse_us(wanted)
+        shaft = float(setting.curve.angle_deg(pulse, setting.approach_of(pulse)))
+        stands = math.degrees(float(surface_angle(built, math.radians(shaft))))
+        found.append(Seen(pulse, setting.predicted_deg(pulse, None), stands))
+    whole = built_otherwise(setting, found, 0.3)
+    assert whole.causes[0].name == "lean"
+    assert "2 teeth" in whole.causes[0].text
+    assert built_otherwise(setting, found[:3], 0.3) is None
+    planned = [Seen(item.pulse_us, item.predicted_deg, item.predicted_deg) for item in found]
+    assert built_otherwise(setting, planned, 0.3) is None

@@ -17,7 +17,7 @@ from hingeline.linkage.mounting import lean_deg
 from hingeline.linkage.plan import lean_size
 from hingeline.linkage.spline import finest_deg, position
 from hingeline.model.rewriting import Build
-from hingeline.model.schema import Offset, Servo, Surface
+from hingeline.model.schema import Direction, Offset, Servo, Surface
 
 #: How many fit choices, and how many near misses, are shown.
 SHOWN, MISSES_SHOWN = 6, 3
@@ -54,12 +54,26 @@ def choose(
     servo: Servo,
     travel_deg: tuple[float, float],
     set_backs_mm: Sequence[float] = (),
+    *,
+    other_side: bool = False,
 ) -> Choice:
-    """Judge everything that may be chosen for a surface."""
+    """Judge everything that may be chosen for a surface.
+
+    With ``other_side`` the rod is on the side of the arm opposite to that of the file.
+    """
+    if other_side:
+        surface = _turned_about(surface)
     space = whole_space(surface, servo, set_backs_mm=set_backs_mm or None)
     judged = judge(surface, servo, travel_deg, space)
     advice = [] if judged.fit_count else what_would_help(surface, servo, travel_deg, judged)
     return Choice(surface, servo, judged, advice)
+
+
+def _turned_about(surface: Surface) -> Surface:
+    points = surface.mount.arm_points
+    turned = Direction(-points.ahead, -points.off, -points.along)
+    mount = msgspec.structs.replace(surface.mount, arm_points=turned)
+    return msgspec.structs.replace(surface, mount=mount)
 
 
 def completed(surface: Surface, servo: Servo, travel_deg: tuple[float, float]) -> Surface:
@@ -172,6 +186,8 @@ def option_figures(choice: Choice, option: Option, best: Option | None) -> dict[
         "travel_used": option.use,
         "least_rod_angle_deg": option.least_angle_deg,
         "rod_end_angle_deg": option.end_angle_deg,
+        "half_way_uneven_deg": option.middle_deg,
+        "ratio_at_neutral": option.ratio,
         "slop_deg": option.slop_deg,
         "fit": not option.misses,
         "why": why(option, choice.judged, best),
@@ -207,7 +223,7 @@ def option_rows(choice: Choice, options: Sequence[Option], best: Option | None) 
             f"{100 * option.use:.0f} %",
             units.deg(option.even_deg[first]),
             units.deg(option.even_deg[second]),
-            f"{option.slop_deg:.2f} deg",
+            units.deg(option.slop_deg),
         ]
         if with_set_back:
             row.insert(4, units.mm(option.set_back_mm))

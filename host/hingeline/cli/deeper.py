@@ -14,6 +14,8 @@ from hingeline.cli.output import table, wrapped
 from hingeline.cli.planned import Planned
 from hingeline.linkage.angles import rod_angles
 from hingeline.linkage.choice import Limits
+from hingeline.linkage.closure import Linkage
+from hingeline.linkage.limits import dead_points, shaft_limits
 from hingeline.linkage.load import Load, SurfaceLoad, surface_load
 from hingeline.linkage.mounting import mounted
 from hingeline.linkage.rod import RodFigures, rod_figures, stock
@@ -23,6 +25,8 @@ from hingeline.model.schema import Model
 from hingeline.travel.setting import Setting
 
 _POINTS = 181
+#: An end of the linkage nearer to the throws than this is told. Our own choice.
+NEAR_DEG = 25.0
 #: What the building errors are called, and the unit of their size.
 _ERRORS = {
     "arm_hole_mm": ("place of the arm's hole", "mm"),
@@ -51,6 +55,9 @@ class Details:
     radio_us : tuple of int
         Pulses beyond which the surface would meet its stop, the linkage lock, or the
         servo's own limits be passed.
+    ends_deg : tuple of (str, float)
+        Where the surface turns back or the linkage locks, each way: what happens, and the
+        shaft angle; infinite where neither does.
     end_angle_deg : float
         Greatest angle of the rod to the planes of arm and horn, within the throws.
     binds_deg : float or None
@@ -63,6 +70,7 @@ class Details:
     load: SurfaceLoad
     tolerance: Tolerance
     radio_us: tuple[int, int]
+    ends_deg: tuple[tuple[str, float], ...]
     end_angle_deg: float
     binds_deg: float | None
 
@@ -83,6 +91,7 @@ def details_of(model: Model, item: Planned) -> Details | None:
         load=surface_load(model, item.surface, linkage, low, high),
         tolerance=tolerance(linkage, first, second),
         radio_us=_radio_us(item, setting),
+        ends_deg=_linkage_ends(setting.linkage),
         end_angle_deg=end_angle,
         binds_deg=binds,
     )
@@ -94,6 +103,16 @@ def _radio_us(item: Planned, setting: Setting) -> tuple[int, int]:
     least, most = servo.pulse_limits_us
     # Rounded inwards: a limit may be a microsecond tighter, never wider.
     return max(least, math.ceil(min(pulses))), min(most, math.floor(max(pulses)))
+
+
+def _linkage_ends(linkage: Linkage) -> tuple[tuple[str, float], ...]:
+    """Return where the linkage ends each way: what happens there, and the shaft angle."""
+    locks, dead = shaft_limits(linkage), dead_points(linkage)
+    found = []
+    for lock, back in ((locks.low_rad, dead.low_rad), (locks.high_rad, dead.high_rad)):
+        what = "locks" if abs(lock) < abs(back) else "turns back"
+        found.append((what, math.degrees(lock if what == "locks" else back)))
+    return tuple(found)
 
 
 def _ends(
@@ -111,7 +130,14 @@ def _ends(
     return float(np.nanmax(ends[inside])), float(beyond.min()) if beyond.size else None
 
 
-def details_figures(details: Details | None) -> dict[str, Any]:
+def _pulse_at(item: Planned, shaft_deg: float) -> int | None:
+    """Return the pulse that would turn the shaft so far, None when no pulse does."""
+    if not math.isfinite(shaft_deg):
+        return None
+    return round(item.line.centre_us + shaft_deg / item.line.rate_deg_per_us)
+
+
+def details_figures(item: Planned, details: Details | None) -> dict[str, Any]:
     """Return the details as plain figures; empty when there are none."""
     if details is None:
         return {}
@@ -128,6 +154,10 @@ def details_figures(details: Details | None) -> dict[str, Any]:
         },
         "tolerance": asdict(details.tolerance),
         "radio_limits_us": list(details.radio_us),
+        "linkage_ends": [
+            {"what": what, "servo_deg": angle, "pulse_us": _pulse_at(item, angle)}
+            for what, angle in details.ends_deg
+        ],
         "rod_end_angle_deg": details.end_angle_deg,
         "bent_end_binds_at_servo_deg": details.binds_deg,
     }
@@ -147,6 +177,10 @@ def details_text(item: Planned, details: Details | None, *, whole: bool) -> Iter
         f"  The radio must never send less than {low} us or more than {high} us: beyond, the "
         "surface would meet its stop, the linkage lock, or the servo's limits be passed."
     )
+    for what, angle in details.ends_deg:
+        spare = _spare_deg(item, angle)
+        if spare < NEAR_DEG:
+            yield wrapped(f"  {_end_sentence(item, what, angle, spare)}")
     if details.binds_deg is not None:
         yield wrapped(
             f"  A bent-wire end binds when the servo has turned {details.binds_deg:.0f} deg: the "
@@ -167,6 +201,25 @@ def details_text(item: Planned, details: Details | None, *, whole: bool) -> Iter
         )
         for note in notes:
             yield wrapped(f"    - {note}")
+
+
+def _spare_deg(item: Planned, angle_deg: float) -> float:
+    """Return how far an end of the linkage is from what the throw to its side uses."""
+    used = [
+        way.shaft_deg
+        for way in item.plan.ways.values()
+        if way.shaft_deg is not None and way.shaft_deg * angle_deg > 0
+    ]
+    return abs(angle_deg) - max(map(abs, used), default=0.0)
+
+
+def _end_sentence(item: Planned, what: str, angle_deg: float, spare_deg: float) -> str:
+    turned = "counter-clockwise" if angle_deg > 0 else "clockwise"
+    who = "The linkage locks" if what == "locks" else "The surface turns back"
+    return (
+        f"{who} at {abs(angle_deg):.0f} deg of servo {turned} ({_pulse_at(item, angle_deg)} us), "
+        f"only {spare_deg:.0f} deg beyond its throw."
+    )
 
 
 def _rod_text(rod: RodFigures) -> Iterator[str]:
@@ -231,9 +284,9 @@ def _tolerance_text(item: Planned, found: Tolerance, *, whole: bool) -> Iterator
         (
             _ERRORS[row.factor][0],
             f"{row.size:g} {_ERRORS[row.factor][1]}",
-            f"{row.neutral_deg:+.2f}",
-            f"{row.first_deg:+.2f}",
-            f"{row.second_deg:+.2f}",
+            f"{row.neutral_deg:+.1f}",
+            f"{row.first_deg:+.1f}",
+            f"{row.second_deg:+.1f}",
             "yes" if row.matters else "does not matter",
         )
         for row in found.sensitivities

@@ -49,6 +49,11 @@ from hingeline.newfile import write_new
     help="With --choose: a set-back of the horn to try as well; may be repeated.",
 )
 @click.option(
+    "--other-side",
+    is_flag=True,
+    help="With --choose or --why: the rod on the other side of the arm.",
+)
+@click.option(
     "--why",
     "asked",
     nargs=3,
@@ -82,6 +87,7 @@ def command(
     surfaces: tuple[str, ...],
     choose: bool,
     set_backs: tuple[float, ...],
+    other_side: bool,
     asked: tuple[str, int, int] | None,
     details: bool,
     folder: Path | None,
@@ -103,14 +109,18 @@ def command(
       hingeline plan millrace.toml --write chosen.toml
       hingeline plan millrace.toml rudder --details --draw drawings
     """
+    if target is not None and other_side:
+        raise click.UsageError(
+            "--write keeps the rod's side: turn mount.arm_points round in the file first."
+        )
     file = models.load(model)
     if asked is not None:
-        _explain(file, asked, set_backs, as_json)
+        _explain(file, asked, set_backs, other_side, as_json)
         return
     chosen = models.surfaces_named(file, surfaces)
     choices = []
     if choose or target is not None:
-        choices = [_choice(file, surface, set_backs) for surface in chosen]
+        choices = [_choice(file, surface, set_backs, other_side) for surface in chosen]
     if target is not None:
         _write(file, target, choices)
     if choose:
@@ -128,7 +138,7 @@ def command(
         _draw(folder, plans)
     found = [details_of(file.model, item) for item in plans]
     surface_rows = [
-        {**surface_figures(item), **details_figures(one)}
+        {**surface_figures(item), **details_figures(item, one)}
         for item, one in zip(plans, found, strict=True)
     ]
     emit(
@@ -168,10 +178,10 @@ def _draw(folder: Path, plans: list[Planned]) -> None:
 
 
 def _choice(
-    file: models.ModelFile, surface: Surface, set_backs: tuple[float, ...]
+    file: models.ModelFile, surface: Surface, set_backs: tuple[float, ...], other_side: bool
 ) -> choosing.Choice:
     servo = file.model.servo_of(surface)
-    return choosing.choose(surface, servo, travel_of(servo), set_backs)
+    return choosing.choose(surface, servo, travel_of(servo), set_backs, other_side=other_side)
 
 
 def _choices_text(choices: list[choosing.Choice]) -> Iterator[str]:
@@ -185,11 +195,12 @@ def _explain(
     file: models.ModelFile,
     asked: tuple[str, int, int],
     set_backs: tuple[float, ...],
+    other_side: bool,
     as_json: bool,
 ) -> None:
     name, arm_hole, horn_hole = asked
     (surface,) = models.surfaces_named(file, [name])
-    choice = _choice(file, surface, set_backs)
+    choice = _choice(file, surface, set_backs, other_side)
     options_found = choosing.named_holes(choice, arm_hole, horn_hole)[: choosing.SHOWN]
     figures: dict[str, Any] = {
         "name": name,

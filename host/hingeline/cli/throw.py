@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -16,15 +17,23 @@ from hingeline.cli import models, noting, options
 from hingeline.cli.benchwork import at_bench, channels_of
 from hingeline.cli.output import FAILED, emit, table, wrapped
 from hingeline.errors import UnitError
+from hingeline.linkage.estimate import Diagnosis
 from hingeline.model.schema import Surface
 from hingeline.model.throws import in_deg, throw_deg
 from hingeline.model.values import decode_throw
 from hingeline.model.words import directions, say, split_direction, word_of
 from hingeline.travel.setting import Setting
-from hingeline.travel.unevenness import Seen, Unevenness, unevenness
+from hingeline.travel.unevenness import Seen, Unevenness, built_otherwise, unevenness
 
 #: Less than this is no movement that a gauge would show.
 STILL_DEG = 0.5
+#: Standard uncertainty of a throw as a person reads it. Our own choice.
+READING_U_DEG = 0.3
+_NAMES = {
+    "lean": "the lean of the arm",
+    "set-back": "the horn's set-back",
+    "rod": "the rod's length",
+}
 
 
 @click.command("throw", short_help="Send the throws that a model asks for, and measure them.")
@@ -123,12 +132,13 @@ def throw_figures(setting: Setting, throws: list[Throw]) -> dict[str, Any]:
                 "right_way": throw.right_way,
             }
         )
-    uneven = _unevenness(setting, throws)
+    uneven, whole = _unevenness(setting, throws), _diagnosis(setting, throws)
     return {
         "name": setting.surface.name,
         "servo": setting.surface.servo,
         "calibrated": setting.measured,
         "throws": rows,
+        "diagnosis": None if whole is None else asdict(whole),
         "uneven": None
         if uneven is None
         else {
@@ -190,6 +200,10 @@ def _unevenness(setting: Setting, throws: list[Throw]) -> Unevenness | None:
 
 def _uneven_text(setting: Setting, throws: list[Throw]) -> Iterator[str]:
     """Say what would explain throws that differ more than planned, with sizes."""
+    whole = _diagnosis(setting, throws)
+    if whole is not None:
+        yield from _diagnosis_text(setting, whole)
+        return
     found = _unevenness(setting, throws)
     if found is None:
         return
@@ -216,6 +230,25 @@ def _uneven_text(setting: Setting, throws: list[Throw]) -> Iterator[str]:
         f"  - the rod is {abs(causes.rod_mm):.1f} mm too {_ways(causes.rod_mm, 'long', 'short')}, "
         "so that the surface did not start from neutral"
     )
+
+
+def _diagnosis(setting: Setting, throws: list[Throw]) -> Diagnosis | None:
+    seen = [Seen(throw.pulse_us, throw.predicted_deg, throw.measured_deg) for throw in throws]
+    return built_otherwise(setting, seen, READING_U_DEG)
+
+
+def _diagnosis_text(setting: Setting, found: Diagnosis) -> Iterator[str]:
+    yield (
+        f"NOT AS PLANNED: {setting.surface.name} stands {found.before_deg:.1f} deg from the plan "
+        "on average. What these throws point to, the likeliest first:"
+    )
+    for cause in found.causes:
+        if cause.matters:
+            yield f"  - {cause.text} (+/- {2.0 * cause.u:.1f})"
+        else:
+            yield f"  - {_NAMES[cause.name]} does not matter"
+    if not found.explained:
+        yield "  Something else is at work too: look for slop, bending, or a slip in the readings."
 
 
 def _ways(size: float, positive: str, negative: str) -> str:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hingeline.linkage.closure import Floats
-from hingeline.linkage.loop import closure_matrix, levers_mm, solve
+from hingeline.linkage.loop import closure_matrix, levers_mm, solve, solve_ratio
 from hingeline.linkage.mounting import (
     HINGE_AXIS,
     POINTS_ASTRAY_DEG,
@@ -112,6 +112,12 @@ class Option:
         Least angle between the rod and horn or arm, within the throws.
     end_angle_deg : float
         Greatest angle of the rod to the planes of arm and horn, within the throws.
+    middle_deg : float
+        How uneven the two ways are half-way, beyond what the wanted difference makes of it:
+        sides that agree at their ends can differ in between.
+    ratio : float
+        Surface per servo turn at neutral: torque that the servo must give for each unit of
+        hinge moment. The less, the greater its margin.
     slop_deg : float
         Free play at neutral for the rod's play in the model file.
     cost : float
@@ -137,6 +143,8 @@ class Option:
     bias_error_deg: float
     least_angle_deg: float
     end_angle_deg: float
+    middle_deg: float
+    ratio: float
     slop_deg: float
     cost: float
     shortfall_deg: float
@@ -216,6 +224,8 @@ class Judged:
             bias_error_deg=value["bias error"],
             least_angle_deg=value["least angle"],
             end_angle_deg=value["end angle"],
+            middle_deg=value["middle"],
+            ratio=value["ratio"],
             slop_deg=value["slop"],
             cost=value["cost"],
             shortfall_deg=value["shortfall"],
@@ -342,6 +352,13 @@ def _throws_by_itself(
         figures[f"even {name}"] = sign * np.degrees(solve(matrix, shaft))
     bias = figures[f"even {first}"] - figures[f"even {second}"]
     figures["bias error"] = np.abs(bias - (wanted[first] - wanted[second]))
+    half = [
+        sign * np.degrees(solve(matrix, np.radians(0.5 * turn * sense * sign)))
+        for sign in signs.values()
+    ]
+    # A lean makes the difference with the square of the turn: a quarter of it half-way.
+    figures["middle"] = np.abs(half[0] - half[1] - 0.25 * (wanted[first] - wanted[second]))
+    figures["ratio"] = np.abs(solve_ratio(matrix, 0.0))
 
 
 def _angles(
@@ -411,13 +428,16 @@ def _shortfall(
 def _cost(figures: dict[str, Floats]) -> Floats:
     """Weigh what makes one fit choice better than another; the weights are our own choice.
 
-    One degree of differential that the radio would have to add weighs as much as a tenth
-    of the servo's travel left unused, half a degree of slop, or ten degrees of rod angle.
+    One degree of differential that the radio would have to make up weighs as much as a
+    tenth of the servo's travel left unused, a degree of unevenness half-way, half of the
+    hinge moment on the servo, half a degree of slop, or ten degrees of rod angle.
     """
     idle = 1.0 - np.clip(figures["use"], 0.0, 1.0)
     cost = (
         1.0 * figures["bias error"]
         + 10.0 * idle
+        + 1.0 * figures["middle"]
+        + 2.0 * figures["ratio"]
         + 2.0 * figures["slop"]
         + 0.1 * (90.0 - figures["least angle"])
         + 0.1 * figures["end angle"]

@@ -47,7 +47,7 @@ def why(option: Option, judged: Judged, best: Option | None) -> str:
     if option.bias_error_deg > best.bias_error_deg + _WORTH_BIAS_DEG:
         points.append(_bias_words(option, judged))
     if option.slop_deg > best.slop_deg + _WORTH_SLOP_DEG:
-        points.append(f"more slop ({option.slop_deg:.2f} deg)")
+        points.append(f"more slop ({option.slop_deg:.1f} deg)")
     if option.least_angle_deg < best.least_angle_deg - _WORTH_ANGLE_DEG:
         points.append(f"the rod comes within {option.least_angle_deg:.0f} deg of being in line")
     if not points:

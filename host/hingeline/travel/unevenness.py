@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hingeline.linkage.diagnosis import Causes, causes
+from hingeline.linkage.estimate import MATTERS_DEG, Diagnosis, diagnose
 from hingeline.travel.setting import Setting
 
 #: Less than this may be the gauge's and the reader's doing. Our own choice.
 UNEVEN_DEG = 1.5
+#: From so many throws on, lean, set-back and rod can be told apart. Our own choice.
+LEAST_PAIRS = 4
 
 
 @dataclass(frozen=True)
@@ -87,6 +90,39 @@ def unevenness(setting: Setting, seen: Sequence[Seen]) -> Unevenness | None:
         )
     )
     return Unevenness(more, _beyond(measured, planned))
+
+
+def built_otherwise(setting: Setting, seen: Sequence[Seen], u_deg: float) -> Diagnosis | None:
+    """Estimate from several throws what is built differently than planned.
+
+    Parameters
+    ----------
+    setting : Setting
+        The surface.
+    seen : sequence of Seen
+        Its throws.
+    u_deg : float
+        Standard uncertainty of a measured throw.
+
+    Returns
+    -------
+    Diagnosis or None
+        None for fewer than `LEAST_PAIRS` throws, or when they came out as planned.
+    """
+    if len(seen) < LEAST_PAIRS:
+        return None
+    shaft = [
+        float(setting.curve.angle_deg(item.pulse_us, setting.approach_of(item.pulse_us)))
+        for item in seen
+    ]
+    found = diagnose(
+        setting.surface,
+        setting.servo,
+        shaft,
+        [item.measured_deg for item in seen],
+        u_deg=u_deg,
+    )
+    return found if found.before_deg >= MATTERS_DEG else None
 
 
 def _size(item: Seen) -> float:
