@@ -12,7 +12,7 @@ demo: $(VENV)/run-ready
 test: $(VENV)/test-ready
 	$(BIN)/python -m pytest
 
-lint: $(VENV)/test-ready
+lint: $(VENV)/lint-ready
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
@@ -56,8 +56,17 @@ $(VENV)/run-ready: $(VENV)/made pyproject.toml
 $(VENV)/test-ready: $(VENV)/run-ready
 	@echo "Setting up for tests (once) ..."
 	@if command -v uv >/dev/null 2>&1; then \
-	  uv pip install --quiet --python $(BIN)/python --group test --group lint ; \
+	  uv pip install --quiet --python $(BIN)/python --group test ; \
 	else \
-	  $(BIN)/python -m pip install --quiet --group test --group lint ; \
+	  $(BIN)/python -m pip install --quiet --group test ; \
+	fi
+	touch $@
+
+# The linters are kept apart: the tests run on every Python, the linters on the newer ones.
+$(VENV)/lint-ready: $(VENV)/test-ready
+	@if command -v uv >/dev/null 2>&1; then \
+	  uv pip install --quiet --python $(BIN)/python --group lint ; \
+	else \
+	  $(BIN)/python -m pip install --quiet --group lint ; \
 	fi
 	touch $@

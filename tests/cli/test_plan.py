@@ -206,3 +206,27 @@ def test_where_the_linkage_ends_is_told_when_it_is_near():
     )
     text = " ".join(run("plan", name, "rudder").out.split())
     assert "deg beyond its throw" in text
+
+
+@pytest.mark.parametrize("wanted", ["13 deg", "16.2 deg", "19 deg", "22.5 deg"])
+def test_what_was_written_is_planned_without_a_warning_of_reach(wanted):
+    name = change(
+        '{ up = "13 deg", down = "13 deg" }', f'{{ up = "{wanted}", down = "{wanted}" }}'
+    )
+    assert run("plan", name, "elevator", "--write", "w.toml").code == 0
+    found = run("plan", "w.toml", "elevator", "--json").figures["surfaces"][0]
+    assert None not in found["pulse_us"].values()
+    assert not [line for line in found["warnings"] if "pulse limits allow" in line]
+
+
+def test_a_surface_that_turns_back_inside_the_pulse_limits_is_told():
+    name = change('rate = "0.09 deg/us"', 'rate = "0.16 deg/us"')
+    aileron = run("plan", name, "left aileron", "--json").figures["surfaces"][0]
+    assert any("turns back at" in line and "down" in line for line in aileron["warnings"])
+
+
+def test_play_that_is_not_given_is_said_not_to_be_known():
+    name = change(', play = "0.1 mm"', "")
+    text = " ".join(run("plan", name, "left aileron").out.split())
+    assert "Slop: 0.0 deg" not in text
+    assert "Slop: " in text

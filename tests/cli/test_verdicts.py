@@ -170,3 +170,18 @@ def test_four_throws_that_miss_the_plan_are_diagnosed(folder):
     assert "the rod's length does not matter" in words
     found = run(*THROW, *asked, "--json", typed=typed).figures["surfaces"][0]["diagnosis"]
     assert found["causes"][0]["name"] == "lean"
+
+
+def test_a_side_that_stands_still_is_not_said_to_go_the_wrong_way():
+    still = [("0", "down 11"), *GOOD[1:]]
+    ran = run(*PAIR, typed=typed(still))
+    assert ran.code == 1
+    words = " ".join(ran.out.split())
+    assert "NOT MOVED: left aileron" in words
+    assert "WRONG WAY" not in words
+
+
+def test_the_mismatch_is_explained_in_the_word_that_its_sign_means():
+    ran = run(*PAIR, typed=typed(GOOD))
+    words = " ".join(ran.out.split())
+    assert "how much further up left aileron stands at the opposite stick" in words

@@ -229,7 +229,7 @@ def option_rows(choice: Choice, options: Sequence[Option], best: Option | None) 
             row.insert(4, units.mm(option.set_back_mm))
         rows.append(row)
     headings = ["", "arm hole", "horn hole", "lean", ">travel used"]
-    headings += [f">{first}", f">{second}", ">slop"]
+    headings += [f">{first}", f">{second}", ">rod slop"]
     if with_set_back:
         headings.insert(4, ">set-back")
     yield from (f"  {line}" for line in table(headings, rows).splitlines())

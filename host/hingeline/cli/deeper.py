@@ -173,10 +173,16 @@ def details_text(item: Planned, details: Details | None, *, whole: bool) -> Iter
         return
     yield from _rod_text(details.rod)
     low, high = details.radio_us
-    yield wrapped(
-        f"  The radio must never send less than {low} us or more than {high} us: beyond, the "
-        "surface would meet its stop, the linkage lock, or the servo's limits be passed."
-    )
+    if (low, high) == item.servo.pulse_limits_us:
+        yield wrapped(
+            f"  The servo's own limits, {low} to {high} us, keep the surface clear of its stops; "
+            "give the radio the same."
+        )
+    else:
+        yield wrapped(
+            f"  The radio must never send less than {low} us or more than {high} us: beyond, the "
+            "surface would meet its stop or the linkage lock."
+        )
     for what, angle in details.ends_deg:
         spare = _spare_deg(item, angle)
         if spare < NEAR_DEG:
@@ -187,14 +193,18 @@ def details_text(item: Planned, details: Details | None, *, whole: bool) -> Iter
             "rod leaves the plane of arm or horn too far. Use a ball or a universal end."
         )
     neutral = details.slop.neutral
-    yield f"  Slop: {neutral.total_deg:.1f} deg, {neutral.drop_mm:.1f} mm at the trailing edge."
+    if neutral.total_deg > 0:
+        yield (
+            f"  Slop: {neutral.total_deg:.1f} deg, {neutral.drop_mm:.1f} mm at the trailing edge."
+        )
+    for sentence in details.slop.missing:
+        yield wrapped(f"  Slop: {sentence}")
     yield from _load_text(details.load)
     yield from _tolerance_text(item, details.tolerance, whole=whole)
     if whole:
         notes = (
             *details.rod.assumed,
             *details.rod.missing,
-            *details.slop.missing,
             *details.load.assumed,
             *details.load.missing,
             *details.load.remarks,
@@ -249,7 +259,10 @@ def _load_text(load: SurfaceLoad) -> Iterator[str]:
         margin = "" if one.margin is None else f", margin {one.margin:.1f}"
         rod = ""
         if one.buckling is not None:
-            rod = f"; rod pushed with {one.push_n:.1f} N, bows at {one.buckling.holds_n:.0f} N"
+            rod = (
+                f"; rod pushed with {one.push_n:.1f} N (bows at {one.buckling.holds_n:.0f} N) and "
+                f"pulled with {one.pull_n:.1f} N"
+            )
         yield wrapped(f"  {name}: servo needs {torque(one.torque_nm)}{margin}{rod}.")
         if one.margin is not None and one.margin < 1.0:
             yield wrapped("  WARNING: the servo is too weak for this estimate.")

@@ -89,6 +89,7 @@ def main(arguments: list[str] | None = None) -> None:
             stream.reconfigure(errors="backslashreplace")
     try:
         code = hingeline.main(args=arguments, prog_name="hingeline", standalone_mode=False)
+        sys.stdout.flush()  # what cannot be written is told here, not while Python ends
     except click.ClickException as error:
         error.show()
         sys.exit(error.exit_code)
@@ -101,9 +102,11 @@ def main(arguments: list[str] | None = None) -> None:
         sys.exit(error.exit_code)
     except BrokenPipeError:
         # The reader of our output has gone; nothing more can be said to it.
+        _drop_output()
         sys.stderr.close()
         sys.exit(1)
     except OSError as error:
+        _drop_output()
         place = f"{error.filename}: " if error.filename else ""
         _show(HingelineError(f"{place}the system reports: {error.strerror or error}."))
         sys.exit(HingelineError.exit_code)
@@ -118,6 +121,17 @@ def main(arguments: list[str] | None = None) -> None:
         )
         sys.exit(FAULT)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _drop_output() -> None:
+    """Let what is still to be printed go nowhere: Python would fail on it once more at its end."""
+    try:
+        target = sys.stdout.fileno()
+    except (OSError, ValueError):  # no real file, as in tests
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, target)
+    os.close(nowhere)
 
 
 def _show(error: HingelineError) -> None:

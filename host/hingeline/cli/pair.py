@@ -12,6 +12,7 @@ from hingeline import units
 from hingeline.bench.asking import Gauge
 from hingeline.bench.procedures.channels import in_use
 from hingeline.bench.procedures.pairing import (
+    NEUTRAL_DEG,
     POINTS,
     TOLERANCE_DEG,
     PairCheck,
@@ -163,9 +164,20 @@ def pair_text(left: Surface, right: Surface, check: PairCheck) -> Iterator[str]:
     headings = [">stick", f">{left.name}", f">{right.name}", ">mismatch"]
     yield from table(headings, rows).splitlines()
     against = "at the opposite stick" if check.moves == "opposite" else "at the same stick"
-    yield wrapped(f"Mismatch: how much further {left.name} goes {against} than {right.name} here.")
+    first = directions(left)[0]
+    yield wrapped(
+        f"Mismatch: how much further {first} {left.name} stands {against} than {right.name} here."
+    )
     for stick, name in check.wrong_way:
         side = left if name == "left" else right
+        point = next(point for point in check.points if point.stick == stick)
+        seen = point.left if name == "left" else point.right
+        if abs(seen.measured_deg) <= NEUTRAL_DEG:
+            yield wrapped(
+                f"NOT MOVED: {side.name} at {_stick(stick)} stick. Look at rod, arm screw, lead "
+                "and channel."
+            )
+            continue
         yield wrapped(
             f"WRONG WAY: {side.name} at {_stick(stick)} stick. Put the rod on the other side "
             "of the arm, or reverse the channel in the radio; never swap the servo's wires."

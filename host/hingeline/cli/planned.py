@@ -15,6 +15,11 @@ from hingeline.linkage.plan import EVEN_DEG, SurfacePlan, lean_in_words, plan_su
 from hingeline.model.schema import Servo, Surface
 from hingeline.travel.nominal import NominalCurve, nominal
 
+#: Leans up to so many teeth are listed; further ones are for odd cases only.
+SHOWN_TEETH = 2.2
+#: A difference of throws this far from the one wanted is not called giving it.
+FAR_DEG = 2.0
+
 
 @dataclass(frozen=True)
 class Planned:
@@ -136,7 +141,10 @@ def surface_text(item: Planned) -> Iterator[str]:
         f"rod {units.mm(plan.rod_mm)} from hole to hole."
     )
     if item.filled:
-        yield "  The file leaves holes open; these were chosen. See why with --choose."
+        yield wrapped(
+            "  The file leaves holes open; these were chosen, with the file's lean kept. "
+            "With --choose the leans are judged as well."
+        )
     yield f"  Arm at centre ({servo.centre_us} us): {lean_in_words(surface, servo)}."
     rows = [
         (
@@ -166,16 +174,25 @@ def _lean_text(item: Planned) -> Iterator[str]:
     first, second = (way.wanted_deg for way in item.plan.ways.values())
     if abs(first - second) < EVEN_DEG and abs(item.plan.lean_deg) < 1e-9:
         return
-    yield wrapped(f"  For the wanted difference, {lean_sentence(item.best_lean, item.servo)}.")
+    best = item.best_lean
+    gives = list(best.even_deg.values())
+    nearest = abs(gives[0] - gives[1] - (first - second)) > FAR_DEG
+    start = (
+        "No lean gives the wanted difference; the nearest is to"
+        if nearest
+        else ("For the wanted difference,")
+    )
+    yield wrapped(f"  {start} {lean_sentence(best, item.servo)}.")
     words = list(item.plan.ways)
     rows = [
         (
             f"{lean.lean_deg:+.1f} deg",
             units.deg(lean.even_deg[words[0]]),
             units.deg(lean.even_deg[words[1]]),
-            f"{lean.differential_percent:.0f} %",
+            f"{round(lean.differential_percent) + 0:d} %",
         )
         for lean in item.leans
+        if abs(lean.lean_deg) <= SHOWN_TEETH * 360.0 / item.servo.spline_teeth
     ]
     headings = [">lean", *(f">{word}" for word in words), ">differential"]
     yield from (f"  {row}" for row in table(headings, rows).splitlines())

@@ -67,6 +67,10 @@ def command(
       hingeline sweep --channel 1 --pulse-class standard --from "1400 us" --to "1600 us"
     """
     middle = chosen.channels[0].centre_us
+    if None in (low, high) and any(c.centre_us != middle for c in chosen.channels):
+        raise click.UsageError(
+            "These servos have different centres: say --from and --to, or name fewer surfaces."
+        )
     ends = (
         round(low) if low is not None else middle - _HALF_US,
         round(high) if high is not None else middle + _HALF_US,

@@ -50,7 +50,7 @@ class Limits:
         Leans beyond this are not looked at.
     """
 
-    tolerance_deg: float = 0.5
+    tolerance_deg: float = 0.0
     least_angle_deg: float = 30.0
     end_angle_deg: float = 12.0
     lean_deg: float = 60.0
@@ -104,7 +104,7 @@ class Option:
     even_deg : dict of str to float
         Throws for equal turns of the servo both ways: what the linkage does by itself.
     use : float
-        Part of the servo's travel that the wanted throws use, 0 to 1, the lesser of the
+        Part of the servo's travel that the wanted throws use, 0 to 1, the greater of the
         two ways.
     bias_error_deg : float
         How far the difference of the even throws is from the difference wanted.
@@ -292,7 +292,7 @@ def judge(
         figures[f"reach {name}"] = sign * np.degrees(solve(matrix, np.radians(end)))
     _throws_by_itself(figures, matrix, signs, wanted, sense, travel)
     used = [np.nan_to_num(figures[f"turn {name}"], nan=travel) for name in names]
-    figures["use"] = np.minimum(*used) / travel
+    figures["use"] = np.maximum(*used) / travel
     _angles(figures, built, sense, signs, travel)
     play_mm = surface.rod.play_mm or 0.1  # for comparing choices any play does
     lever = levers_mm(matrix, built.rod_mm, 0.0)
@@ -461,7 +461,7 @@ def _misses(option: Option, judged: Judged) -> tuple[str, ...]:
             )
     if option.least_angle_deg < limits.least_angle_deg:
         found.append(
-            f"the rod comes within {option.least_angle_deg:.0f} deg of being in line with horn "
+            f"the rod comes within {option.least_angle_deg:.1f} deg of being in line with horn "
             f"or arm; {limits.least_angle_deg:.0f} is the least"
         )
     if option.end_angle_deg > limits.end_angle_deg:

@@ -46,6 +46,8 @@ def why(option: Option, judged: Judged, best: Option | None) -> str:
         points.append(f"uses more of the servo's travel ({100 * option.use:.0f} %)")
     if option.bias_error_deg > best.bias_error_deg + _WORTH_BIAS_DEG:
         points.append(_bias_words(option, judged))
+    elif option.bias_error_deg < best.bias_error_deg - _WORTH_BIAS_DEG:
+        points.append("comes nearer to the wanted difference, " + _bias_words(option, judged))
     if option.slop_deg > best.slop_deg + _WORTH_SLOP_DEG:
         points.append(f"more slop ({option.slop_deg:.1f} deg)")
     if option.least_angle_deg < best.least_angle_deg - _WORTH_ANGLE_DEG:
@@ -100,15 +102,14 @@ def leans(surface: Surface, servo: Servo, travel_deg: tuple[float, float]) -> li
     ModelError
         When the mounting contradicts itself.
     """
-    most = 2.2 * 360.0 / servo.spline_teeth
-    reach = math.floor(most / finest_deg(servo))
+    reach = math.floor(Limits().lean_deg / finest_deg(servo))
     space = Space(
         (surface.arm.hole or 1,),
         (surface.horn.hole or 1,),
         tuple(range(-reach, reach + 1)),
         (float(surface.horn.set_back_mm),),
     )
-    judged = judge(surface, servo, travel_deg, space, Limits(lean_deg=90.0))
+    judged = judge(surface, servo, travel_deg, space, Limits())
     found = []
     for flat, step in enumerate(space.steps):
         option = judged.option(flat)

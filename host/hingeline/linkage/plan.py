@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from hingeline.linkage.closure import Linkage, shaft_angle, surface_angle
 from hingeline.linkage.limits import shaft_limits
 from hingeline.linkage.mounting import lean_deg, mounted, tooth_deg
@@ -13,6 +15,8 @@ from hingeline.model.schema import Servo, Surface
 
 #: Differences of throw below this are called even: finer than a builder can measure.
 EVEN_DEG = 0.3
+# Places looked at between neutral and the end of the servo's travel.
+_POINTS = 181
 
 
 @dataclass(frozen=True)
@@ -29,6 +33,9 @@ class Way:
     reach_deg : float or None
         Deflection at the end of the servo's travel on this side; None when the linkage
         locks before.
+    peak_deg : float
+        Greatest deflection on this side anywhere within the servo's travel: more than
+        ``reach_deg`` where the surface turns back before the travel ends.
     free_deg : float
         How far the bare surface moves.
     """
@@ -36,6 +43,7 @@ class Way:
     wanted_deg: float
     shaft_deg: float | None
     reach_deg: float | None
+    peak_deg: float
     free_deg: float
 
 
@@ -133,11 +141,14 @@ def _way(surface: Surface, linkage: Linkage, word: str, travel_deg: tuple[float,
     forward = math.degrees(float(surface_angle(linkage, math.radians(1.0)))) > math.degrees(
         float(surface_angle(linkage, math.radians(-1.0)))
     )
-    end = ends[1] if forward == (sign > 0) else ends[0]
+    side = 1 if forward == (sign > 0) else 0
+    end = ends[side]
+    passed = surface_angle(linkage, np.radians(np.linspace(0.0, travel_deg[side], _POINTS)))
     return Way(
         wanted_deg=wanted,
         shaft_deg=None if math.isnan(shaft) else shaft,
         reach_deg=None if math.isnan(end) else sign * end,
+        peak_deg=float(np.nanmax(sign * np.degrees(passed))),
         free_deg=throws.free_travel_deg(surface, word),
     )
 
@@ -176,11 +187,16 @@ def _warnings(
                 f"{at if way.reach_deg is not None else ''}. "
                 "Take a longer arm hole or a shorter horn hole."
             )
-        if way.reach_deg is not None and way.reach_deg > way.free_deg:
+        if way.peak_deg > way.free_deg:
             found.append(
-                f"at the servo's pulse limit the surface would stand {way.reach_deg:.1f} deg "
+                f"within the servo's pulse limits the surface would go to {way.peak_deg:.1f} deg "
                 f"{word}, beyond its free travel of {way.free_deg:.1f} deg: the radio's limit "
                 "must stop it before."
+            )
+        if way.reach_deg is not None and way.peak_deg > way.reach_deg + EVEN_DEG:
+            found.append(
+                f"the surface turns back at {way.peak_deg:.1f} deg {word}, before the servo's "
+                "pulse limit: the radio's limit must stop it before."
             )
     for lock, end in zip(locks_deg, travel_deg, strict=True):
         if abs(lock) < abs(end):
@@ -208,5 +224,5 @@ def _lean_warnings(
     return [
         f"WRONG WAY ROUND: {more} should go further than {less}, but the arm "
         f"{lean_in_words(surface, servo)} makes {less} go further. "
-        f"Lean it the other way, by {lean_size(lean, servo)}."
+        "Lean it the other way."
     ]

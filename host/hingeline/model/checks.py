@@ -98,6 +98,7 @@ def _surfaces(model: Model) -> Iterator[Problem]:
         yield Problem(["surfaces"], "there is no surface.", "Add a [[surfaces]] table.")
     names: dict[str, int] = {}
     channels: dict[int, str] = {}
+    plugged: dict[str, int] = {}
     for index, surface in enumerate(model.surfaces):
         place: list[str | int] = ["surfaces", index]
         if surface.name in names:
@@ -131,6 +132,13 @@ def _surfaces(model: Model) -> Iterator[Problem]:
                 [*place, "channel"],
                 f"channel {surface.channel} already drives servo {channels[surface.channel]!r}.",
                 "One channel drives one servo: give this one a channel of its own.",
+            )
+        elif plugged.setdefault(surface.servo, surface.channel) != surface.channel:
+            yield Problem(
+                [*place, "channel"],
+                f"servo {surface.servo!r} is on channel {plugged[surface.servo]} already.",
+                "A servo has one plug: give the channel into which it is plugged, or name the "
+                "servo that really drives this surface.",
             )
         yield from _surface(place, surface)
 
