@@ -34,6 +34,7 @@ def test_an_arm_of_a_part_is_added_where_it_is_needed():
     text = TEXT.replace("arm_count = 1 ", "arm_count = 4 ", 1)
     text = with_builds(text, {"left aileron": Build(1, 3, 0, 3, 0.0)})
     assert parse_model(text, source="m").surface("left aileron").arm.part_arm == 3
+    assert "teeth_lean = 0, part_arm = 3}" in text
 
 
 def test_an_unknown_surface_is_named():

@@ -133,7 +133,9 @@ def command(
             text=_choices_text(choices),
         )
         return
-    plans = [planned(surface, file.model.servo_of(surface)) for surface in chosen]
+    # What was written is what is planned.
+    built = [choosing.with_option(c.surface, c.servo, c.best) for c in choices if c.best]
+    plans = [planned(surface, file.model.servo_of(surface)) for surface in built or chosen]
     if folder is not None:
         _draw(folder, plans)
     found = [details_of(file.model, item) for item in plans]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import tomlkit
+from tomlkit.items import InlineTable
 
 from hingeline.errors import ModelError
 
@@ -53,16 +54,23 @@ def with_builds(text: str, builds: dict[str, Build]) -> str:
         if name not in by_name:
             raise ModelError(f"there is no surface {name!r}.", mend="Check the name.")
         surface = by_name[name]
-        _put(surface["arm"], "hole", build.arm_hole)
-        _put(surface["arm"], "teeth_lean", build.teeth_lean, usual=0)
-        _put(surface["arm"], "part_arm", build.part_arm, usual=1)
-        _put(surface["horn"], "hole", build.horn_hole)
-        if build.set_back_mm or "set_back" in surface["horn"]:
-            surface["horn"]["set_back"] = f"{build.set_back_mm:g} mm"
+        arm = {"hole": build.arm_hole, "teeth_lean": build.teeth_lean, "part_arm": build.part_arm}
+        horn = {"hole": build.horn_hole, "set_back": f"{build.set_back_mm:g} mm"}
+        _put(surface, "arm", arm, {"teeth_lean": 0, "part_arm": 1})
+        _put(surface, "horn", horn, {"set_back": "0 mm"})
     return tomlkit.dumps(document)
 
 
-def _put(table: Any, key: str, value: int, usual: int | None = None) -> None:
-    """Set a key; one that has its usual value is not added where it was left out."""
-    if value != usual or key in table:
-        table[key] = value
+def _put(surface: Any, name: str, changes: dict[str, Any], usual: dict[str, Any]) -> None:
+    """Set keys of a table; one that has its usual value is not added where it was left out."""
+    table = surface[name]
+    added = [key for key, value in changes.items() if key not in table and value != usual.get(key)]
+    table.update({key: value for key, value in changes.items() if key in table})
+    if not added:
+        return
+    if isinstance(table, InlineTable):
+        # A key appended to an inline table stands there without a space: make it anew.
+        whole = tomlkit.inline_table()
+        whole.update(table.unwrap())
+        surface[name] = table = whole
+    table.update({key: changes[key] for key in added})
