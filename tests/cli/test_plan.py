@@ -230,3 +230,20 @@ def test_play_that_is_not_given_is_said_not_to_be_known():
     text = " ".join(run("plan", name, "left aileron").out.split())
     assert "Slop: 0.0 deg" not in text
     assert "Slop: " in text
+
+
+def test_a_servo_that_is_too_weak_makes_a_choice_unfit():
+    arguments = ["plan", "millrace.toml", "rudder", "--choose", "--json"]
+    strong = run(*arguments).figures["surfaces"][0]
+    assert all(choice["servo_margin"] >= 1 for choice in strong["choices"])
+    # The choice looks at the throws only; the load of what is built looks at all the way
+    # between them too, where it may be a little harder.
+    assert run("plan", "millrace.toml", "rudder", "--write", "w.toml").code == 0
+    built = run("plan", "w.toml", "rudder", "--json").figures["surfaces"][0]
+    whole = built["load"]["upper_estimate"]["margin"]
+    assert whole <= strong["choices"][0]["servo_margin"] <= 1.1 * whole
+    text = Path("millrace.toml").read_text("utf-8").replace('"2.2 kg cm"', '"0.2 kg cm"')
+    Path("weak.toml").write_text(text, "utf-8")
+    weak = run("plan", "weak.toml", "rudder", "--choose", "--json").figures["surfaces"][0]
+    assert weak["fit"] < strong["fit"]
+    assert any("of the torque" in choice["why"] for choice in weak["rejected"])

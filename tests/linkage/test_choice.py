@@ -7,11 +7,12 @@ import msgspec
 import numpy as np
 import pytest
 
-from hingeline.linkage.choice import Limits, judge, whole_space
+from hingeline.linkage.choice import judge, whole_space
 from hingeline.linkage.closure import surface_angle
 from hingeline.linkage.explain import best_lean, lean_sentence, leans, what_would_help, why
 from hingeline.linkage.limits import reach
 from hingeline.linkage.mounting import mounted
+from hingeline.linkage.option import Limits
 from hingeline.linkage.spline import finest_deg, nearest_fit, position, steps_per_tooth
 from hingeline.model.reading import parse_model
 from hingeline.model.schema import Length, Offset

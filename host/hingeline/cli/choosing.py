@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -11,13 +12,18 @@ import msgspec
 from hingeline import units
 from hingeline.cli.output import table, wrapped
 from hingeline.errors import LinkageError, ModelError
-from hingeline.linkage.choice import Judged, Option, Space, judge, whole_space
+from hingeline.linkage.aero import Airload
+from hingeline.linkage.choice import Judged, judge, whole_space
 from hingeline.linkage.explain import what_would_help, why
+from hingeline.linkage.load import DERATING
 from hingeline.linkage.mounting import lean_deg
+from hingeline.linkage.option import Option, Space
 from hingeline.linkage.plan import lean_size
 from hingeline.linkage.spline import finest_deg, position
 from hingeline.model.rewriting import Build
 from hingeline.model.schema import Direction, Offset, Servo, Surface
+from hingeline.model.throws import signed_deg
+from hingeline.model.words import directions
 
 #: How many fit choices, and how many near misses, are shown.
 SHOWN, MISSES_SHOWN = 6, 3
@@ -56,15 +62,30 @@ def choose(
     set_backs_mm: Sequence[float] = (),
     *,
     other_side: bool = False,
+    air: Airload | None = None,
 ) -> Choice:
     """Judge everything that may be chosen for a surface.
 
-    With ``other_side`` the rod is on the side of the arm opposite to that of the file.
+    With ``other_side`` the rod is on the side of the arm opposite to that of the file. With
+    ``air`` and a stall torque, a servo that is too weak makes a choice unfit.
     """
     if other_side:
         surface = _turned_about(surface)
     space = whole_space(surface, servo, set_backs_mm=set_backs_mm or None)
-    judged = judge(surface, servo, travel_deg, space)
+    stall, hinge_nm = servo.stall_torque_nm, None
+    if air is not None:
+        hinge_nm = {
+            word: abs(float(air.upper_nm(math.radians(signed_deg(surface, word)))))
+            for word in directions(surface)
+        }
+    judged = judge(
+        surface,
+        servo,
+        travel_deg,
+        space,
+        hinge_nm=hinge_nm,
+        servo_nm=None if stall is None else DERATING * stall,
+    )
     advice = [] if judged.fit_count else what_would_help(surface, servo, travel_deg, judged)
     return Choice(surface, servo, judged, advice)
 
@@ -188,6 +209,7 @@ def option_figures(choice: Choice, option: Option, best: Option | None) -> dict[
         "rod_end_angle_deg": option.end_angle_deg,
         "half_way_uneven_deg": option.middle_deg,
         "ratio_at_neutral": option.ratio,
+        "servo_margin": option.margin,
         "slop_deg": option.slop_deg,
         "fit": not option.misses,
         "why": why(option, choice.judged, best),

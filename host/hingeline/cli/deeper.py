@@ -13,11 +13,11 @@ from hingeline import units
 from hingeline.cli.output import table, wrapped
 from hingeline.cli.planned import Planned
 from hingeline.linkage.angles import rod_angles
-from hingeline.linkage.choice import Limits
 from hingeline.linkage.closure import Linkage
 from hingeline.linkage.limits import dead_points, shaft_limits
 from hingeline.linkage.load import Load, SurfaceLoad, surface_load
 from hingeline.linkage.mounting import mounted
+from hingeline.linkage.option import Limits
 from hingeline.linkage.rod import RodFigures, rod_figures, stock
 from hingeline.linkage.slop import SurfaceSlop, surface_slop
 from hingeline.linkage.tolerance import Tolerance, tolerance

@@ -27,6 +27,7 @@ from hingeline.cli.planned import (
     travel_of,
 )
 from hingeline.errors import LinkageError, ModelError
+from hingeline.linkage.load import air_of
 from hingeline.linkage.mounting import mounted
 from hingeline.model.rewriting import with_builds
 from hingeline.model.schema import Surface
@@ -183,7 +184,14 @@ def _choice(
     file: models.ModelFile, surface: Surface, set_backs: tuple[float, ...], other_side: bool
 ) -> choosing.Choice:
     servo = file.model.servo_of(surface)
-    return choosing.choose(surface, servo, travel_of(servo), set_backs, other_side=other_side)
+    return choosing.choose(
+        surface,
+        servo,
+        travel_of(servo),
+        set_backs,
+        other_side=other_side,
+        air=air_of(file.model, surface),
+    )
 
 
 def _choices_text(choices: list[choosing.Choice]) -> Iterator[str]:

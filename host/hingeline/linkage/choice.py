@@ -9,7 +9,7 @@ uses most of the servo's travel.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,131 +24,13 @@ from hingeline.linkage.mounting import (
     arm_tips,
     mounting_of,
 )
+from hingeline.linkage.option import Limits, Option, Space, misses
 from hingeline.linkage.spline import finest_deg
 from hingeline.model import throws, words
 from hingeline.model.schema import Servo, Surface
 
 #: Points at which a choice is looked at over the servo's travel.
 POINTS = 41
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What makes a choice unfit. All are our own choice unless a source is named.
-
-    Attributes
-    ----------
-    tolerance_deg : float
-        A throw may fall this much short.
-    least_angle_deg : float
-        Rod and horn, and rod and arm, may not come nearer to being in line than this
-        within the throws. (Textbooks of mechanisms ask for about 40 deg of transmission
-        angle in machines, from memory; a model's surface is light.)
-    end_angle_deg : float
-        How far the rod may leave the plane of arm or horn: more binds a bent-wire end.
-    lean_deg : float
-        Leans beyond this are not looked at.
-    """
-
-    tolerance_deg: float = 0.0
-    least_angle_deg: float = 30.0
-    end_angle_deg: float = 12.0
-    lean_deg: float = 60.0
-
-
-@dataclass(frozen=True)
-class Space:
-    """What may be chosen: every combination of these is judged.
-
-    Attributes
-    ----------
-    arm_holes, horn_holes : tuple of int
-        Numbers of the holes, from 1.
-    steps : tuple of int
-        Leans, in steps of the finest that the spline and the part's arms allow.
-    set_backs_mm : tuple of float
-        Set-backs of the horn's hole.
-    """
-
-    arm_holes: tuple[int, ...]
-    horn_holes: tuple[int, ...]
-    steps: tuple[int, ...]
-    set_backs_mm: tuple[float, ...]
-
-    @property
-    def size(self) -> int:
-        """Number of combinations."""
-        return (
-            len(self.arm_holes) * len(self.horn_holes) * len(self.steps) * len(self.set_backs_mm)
-        )
-
-
-@dataclass(frozen=True)
-class Option:
-    """One combination, judged.
-
-    Attributes
-    ----------
-    arm_hole, horn_hole : int
-        Numbers of the holes, from 1.
-    arm_mm, horn_mm : float
-        Their radii.
-    step : int
-        Lean, in finest steps, positive ahead.
-    lean_deg, set_back_mm, rod_mm : float
-        Lean from square, set-back, rod from hole to hole.
-    turn_deg : dict of str to float
-        Size of the servo's turn that gives each wanted throw; nan where it cannot be had.
-    reach_deg : dict of str to float
-        Where the surface stands at each end of the servo's travel; nan where it locks.
-    even_deg : dict of str to float
-        Throws for equal turns of the servo both ways: what the linkage does by itself.
-    use : float
-        Part of the servo's travel that the wanted throws use, 0 to 1, the greater of the
-        two ways.
-    bias_error_deg : float
-        How far the difference of the even throws is from the difference wanted.
-    least_angle_deg : float
-        Least angle between the rod and horn or arm, within the throws.
-    end_angle_deg : float
-        Greatest angle of the rod to the planes of arm and horn, within the throws.
-    middle_deg : float
-        How uneven the two ways are half-way, beyond what the wanted difference makes of it:
-        sides that agree at their ends can differ in between.
-    ratio : float
-        Surface per servo turn at neutral: torque that the servo must give for each unit of
-        hinge moment. The less, the greater its margin.
-    slop_deg : float
-        Free play at neutral for the rod's play in the model file.
-    cost : float
-        What the ranking goes by: less is better.
-    shortfall_deg : float
-        0 for a fit choice; else how far it is from being one, in degrees.
-    misses : tuple of str
-        Why it is unfit; empty for a fit choice.
-    """
-
-    arm_hole: int
-    horn_hole: int
-    arm_mm: float
-    horn_mm: float
-    step: int
-    lean_deg: float
-    set_back_mm: float
-    rod_mm: float
-    turn_deg: dict[str, float]
-    reach_deg: dict[str, float]
-    even_deg: dict[str, float]
-    use: float
-    bias_error_deg: float
-    least_angle_deg: float
-    end_angle_deg: float
-    middle_deg: float
-    ratio: float
-    slop_deg: float
-    cost: float
-    shortfall_deg: float
-    misses: tuple[str, ...] = ()
 
 
 def whole_space(
@@ -226,11 +108,14 @@ class Judged:
             end_angle_deg=value["end angle"],
             middle_deg=value["middle"],
             ratio=value["ratio"],
+            margin=value["margin"],
             slop_deg=value["slop"],
             cost=value["cost"],
             shortfall_deg=value["shortfall"],
         )
-        return replace(option, misses=_misses(option, self))
+        return replace(
+            option, misses=misses(option, self.travel_deg, self.wanted_deg, self.limits)
+        )
 
     def best(self, count: int) -> list[Option]:
         """Return the best fit combinations, at most ``count``."""
@@ -257,6 +142,9 @@ def judge(
     travel_deg: tuple[float, float],
     space: Space,
     limits: Limits | None = None,
+    *,
+    hinge_nm: Mapping[str, float] | None = None,
+    servo_nm: float | None = None,
 ) -> Judged:
     """Judge every combination of a space.
 
@@ -270,6 +158,11 @@ def judge(
         What may be chosen.
     limits : Limits, optional
         What makes a choice unfit.
+    hinge_nm : mapping of str to float, optional
+        Size of the hinge moment at each wanted throw; without it, or without ``servo_nm``,
+        the servo's margin is not judged.
+    servo_nm : float, optional
+        Torque that the servo may be asked for.
 
     Raises
     ------
@@ -297,6 +190,7 @@ def judge(
     play_mm = surface.rod.play_mm or 0.1  # for comparing choices any play does
     lever = levers_mm(matrix, built.rod_mm, 0.0)
     figures["slop"] = np.degrees(play_mm / lever)
+    figures["margin"] = _margin(figures, matrix, sense, signs, hinge_nm, servo_nm)
     figures["shortfall"] = _shortfall(figures, names, wanted, travel, limits)
     figures["cost"] = _cost(figures)
     order = np.lexsort((figures["cost"].ravel(), figures["shortfall"].ravel()))
@@ -406,6 +300,26 @@ def _rod_at(
     return sine, np.fmax(np.abs(out_of_arm), np.abs(out_of_horn)) / rod
 
 
+def _margin(
+    figures: dict[str, Floats],
+    matrix: Floats,
+    sense: Floats,
+    signs: dict[str, int],
+    hinge_nm: Mapping[str, float] | None,
+    servo_nm: float | None,
+) -> Floats:
+    """Return what the servo may give over what it must, at the harder of the two throws."""
+    if hinge_nm is None or servo_nm is None:
+        return np.full(sense.shape, np.inf)
+    needed = np.zeros(sense.shape)
+    for name, sign in signs.items():
+        shaft = np.radians(figures[f"turn {name}"] * sense * sign)
+        needed = np.fmax(needed, hinge_nm[name] * np.abs(solve_ratio(matrix, shaft)))
+    with np.errstate(divide="ignore"):
+        margin: Floats = servo_nm / needed
+    return margin
+
+
 def _shortfall(
     figures: dict[str, Floats],
     names: Sequence[str],
@@ -422,6 +336,9 @@ def _shortfall(
         total += np.maximum(np.nan_to_num(short, nan=wanted[name]), 0.0)
     total += np.maximum(limits.least_angle_deg - figures["least angle"], 0.0)
     total += np.maximum(figures["end angle"] - limits.end_angle_deg, 0.0)
+    # A servo that is too weak by a tenth counts like a throw that is a degree short.
+    weak = np.maximum(limits.least_margin - figures["margin"], 0.0)
+    total += 10.0 * np.nan_to_num(weak, nan=0.0)
     return np.where(np.isnan(figures["rod"]), np.inf, total)
 
 
@@ -430,7 +347,8 @@ def _cost(figures: dict[str, Floats]) -> Floats:
 
     One degree of differential that the radio would have to make up weighs as much as a
     tenth of the servo's travel left unused, a degree of unevenness half-way, half of the
-    hinge moment on the servo, half a degree of slop, or ten degrees of rod angle.
+    hinge moment on the servo, half a degree of slop, or ten degrees of rod angle. A margin of
+    the servo that is known to be small weighs by its inverse, double at its limit.
     """
     idle = 1.0 - np.clip(figures["use"], 0.0, 1.0)
     cost = (
@@ -442,31 +360,8 @@ def _cost(figures: dict[str, Floats]) -> Floats:
         + 0.1 * (90.0 - figures["least angle"])
         + 0.1 * figures["end angle"]
     )
+    with np.errstate(divide="ignore"):
+        cost = cost + 2.0 * np.nan_to_num(1.0 / figures["margin"], nan=0.0)
     # Between equals, the plainer build: less lean, less set-back.
     plain = 0.002 * np.abs(figures["lean"])
     return np.nan_to_num(cost + plain, nan=np.inf)
-
-
-def _misses(option: Option, judged: Judged) -> tuple[str, ...]:
-    limits, found = judged.limits, []
-    for name, wanted in judged.wanted_deg.items():
-        turn, reach = option.turn_deg[name], option.reach_deg[name]
-        if turn <= judged.travel_deg:
-            continue
-        if math.isnan(reach):
-            found.append(f"the linkage locks before the servo's travel ends ({name})")
-        elif reach < wanted - limits.tolerance_deg:
-            found.append(
-                f"reaches only {reach:.1f} deg {name}, {wanted - reach:.1f} short of {wanted:.1f}"
-            )
-    if option.least_angle_deg < limits.least_angle_deg:
-        found.append(
-            f"the rod comes within {option.least_angle_deg:.1f} deg of being in line with horn "
-            f"or arm; {limits.least_angle_deg:.0f} is the least"
-        )
-    if option.end_angle_deg > limits.end_angle_deg:
-        found.append(
-            f"the rod stands {option.end_angle_deg:.0f} deg out of the plane of arm or horn; "
-            f"a bent end binds beyond {limits.end_angle_deg:.0f}"
-        )
-    return tuple(found)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import msgspec
 import numpy as np
 
-from hingeline.linkage.choice import Judged, Limits, Option, Space, judge
+from hingeline.linkage.choice import Judged, judge
+from hingeline.linkage.option import Limits, Option, Space
 from hingeline.linkage.plan import lean_size
 from hingeline.linkage.spline import finest_deg, position
 from hingeline.model.schema import Length, Servo, Surface

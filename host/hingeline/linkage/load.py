@@ -161,6 +161,15 @@ def worst_load(
     )
 
 
+def air_of(model: Model, surface: Surface) -> Airload | None:
+    """Return the air that loads a surface; None when the model file does not give enough."""
+    airspeed, span, whole = model.header.airspeed_m_s, surface.span_mm, surface.whole_chord_mm
+    if airspeed is None or span is None or whole is None:
+        return None
+    chord = surface.chord_mm
+    return Airload(chord / whole, span * chord**2 * 1e-9, airspeed)
+
+
 def surface_load(
     model: Model,
     surface: Surface,
@@ -195,13 +204,12 @@ def surface_load(
         missing.append(
             f"No margin of the servo: stall_torque of servo {surface.servo} is not given."
         )
-    if airspeed is None or span is None or whole is None:
+    air = air_of(model, surface)
+    if air is None or airspeed is None:
         keys = {"airspeed of the model": airspeed, "span": span, "whole_chord": whole}
         absent = " and ".join(key for key, value in keys.items() if value is None)
         missing.insert(0, f"No load of the air: {absent} not given in the model file.")
         return SurfaceLoad(None, None, (), tuple(missing), ())
-    chord = surface.chord_mm
-    air = Airload(chord / whole, span * chord**2 * 1e-9, airspeed)
     rod = section_of(surface.rod)
     linear, upper = (
         worst_load(
