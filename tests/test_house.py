@@ -16,7 +16,8 @@ STDLIB = set(sys.stdlib_module_names)
 
 #: For each room: our rooms that it may import, and other people's packages.
 ROOMS = {
-    "model": (set(), {"msgspec", "tomli", "tomlkit"}),
+    # tomllib is not of the standard library on Python 3.10, where tomli stands in for it.
+    "model": (set(), {"msgspec", "tomli", "tomllib", "tomlkit"}),
     "linkage": ({"model"}, {"numpy", "scipy", "msgspec"}),
     "travel": ({"linkage", "model"}, {"numpy", "scipy"}),
     "bench": ({"travel", "linkage", "model"}, {"numpy", "serial", "shared_protocol"}),
