@@ -290,3 +290,26 @@ def test_a_large_space_is_judged_whole():
     judged = judge(surface, servo, TRAVEL, space)
     assert judged.space.size == 6 * 4 * len(space.steps) * 9
     assert judged.fit_count > 100
+
+
+@pytest.mark.parametrize(
+    ("teeth", "pitch", "shift"),
+    [
+        # Exact arithmetic: what turning a part by 90 deg on its spline adds, beyond whole teeth.
+        (15, 24.0, 6.0),
+        (20, 18.0, 0.0),
+        (21, 17.142857, 4.285714),
+        (22, 16.363636, 8.181818),
+        (23, 15.652174, 3.913043),
+        (24, 15.0, 0.0),
+        # "allowing a 1/4 spline offset (3.6 degrees) with each approximately 90 rotation":
+        # N. Hiller, NSRCA mailing list, August 2007 (seen).
+        (25, 14.4, 3.6),
+        (26, 13.846154, 6.923077),
+    ],
+)
+def test_a_quarter_turn_of_the_part_on_its_spline(teeth, pitch, shift):
+    _, servo = parts()
+    servo = replace(servo, spline_teeth=teeth, arm_count=4)
+    assert finest_deg(replace(servo, arm_count=1)) == pytest.approx(pitch, abs=5e-7)
+    assert finest_deg(servo) == pytest.approx(shift or pitch, abs=5e-7)
