@@ -73,6 +73,7 @@ def command(
     wanted = {surface.name: _wanted(surface, asked) for surface in chosen}
     channels = channels_of(file, chosen)
     results: list[tuple[Setting, list[Throw]]] = []
+    rows: list[dict[str, Any]] = []
     with at_bench(choices, "throw", channels, file, doing="go to the throws wanted") as bench:
         settings = [bench.setting(file, surface) for surface in chosen]
         with in_use(bench.board, channels):
@@ -86,12 +87,12 @@ def command(
                     noting.surface_note(bench, gauge),
                 )
                 results.append((setting, throws))
-                figures = throw_figures(setting, throws)
+                rows.append(throw_figures(setting, throws))
                 bench.records.note_finding(
-                    bench.session_id, "throw", setting.surface.name, figures
+                    bench.session_id, "throw", setting.surface.name, rows[-1]
                 )
     emit(
-        {"model": file.model.name, "surfaces": [throw_figures(*result) for result in results]},
+        {"model": file.model.name, "surfaces": rows},
         as_json=as_json,
         text=_text(results),
     )
@@ -193,9 +194,12 @@ def _wrong_text(surface: Surface, throw: Throw) -> str:
     )
 
 
+def _seen(throws: list[Throw]) -> list[Seen]:
+    return [Seen(throw.pulse_us, throw.predicted_deg, throw.measured_deg) for throw in throws]
+
+
 def _unevenness(setting: Setting, throws: list[Throw]) -> Unevenness | None:
-    seen = [Seen(throw.pulse_us, throw.predicted_deg, throw.measured_deg) for throw in throws]
-    return unevenness(setting, seen)
+    return unevenness(setting, _seen(throws))
 
 
 def _uneven_text(setting: Setting, throws: list[Throw]) -> Iterator[str]:
@@ -233,8 +237,7 @@ def _uneven_text(setting: Setting, throws: list[Throw]) -> Iterator[str]:
 
 
 def _diagnosis(setting: Setting, throws: list[Throw]) -> Diagnosis | None:
-    seen = [Seen(throw.pulse_us, throw.predicted_deg, throw.measured_deg) for throw in throws]
-    return built_otherwise(setting, seen, READING_U_DEG)
+    return built_otherwise(setting, _seen(throws), READING_U_DEG)
 
 
 def _diagnosis_text(setting: Setting, found: Diagnosis) -> Iterator[str]:

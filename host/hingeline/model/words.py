@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from hingeline.errors import UnitError
 from hingeline.model.schema import Surface
-from hingeline.units import split_unit
 
 _OPPOSITE = {"up": "down", "down": "up", "left": "right", "right": "left"}
 # The trailing edge goes away from the side on which the horn stands.
@@ -59,11 +58,6 @@ def word_of(surface: Surface, signed: float) -> str:
     return pushed if signed >= 0 else _OPPOSITE[pushed]
 
 
-def opposite_word(word: str) -> str:
-    """Return the other direction on the same surface."""
-    return _OPPOSITE[word]
-
-
 def say(surface: Surface, signed_deg: float) -> str:
     """Write a signed deflection as a person says it: "up 12.5 deg", "neutral"."""
     size = round(abs(signed_deg), 1)
@@ -93,8 +87,3 @@ def split_direction(text: str, words: tuple[str, ...]) -> tuple[str | None, str]
         if rest.lower().startswith(word) and rest[len(word) :][:1].isdigit():
             return word, rest[len(word) :].strip()
     return None, text.strip()
-
-
-def has_unit(text: str) -> bool:
-    """Tell whether a typed value names its own unit."""
-    return bool(split_unit(text)[1])
