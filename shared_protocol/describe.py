@@ -38,6 +38,7 @@ def page() -> str:
         ("motion", table.MOTIONS),
         ("guard", table.GUARDS),
         ("reason", table.REASONS),
+        ("settings", table.SETTINGS),
     ):
         parts.append(f"`{key}`:\n")
         parts.append(_rows(("number", "name", "meaning"), rows))
@@ -115,6 +116,8 @@ One line is one frame:
   (`silence`). Any request with the current token counts as a sign of life.
 - Pulses are whole nanoseconds and never clipped: what is outside a limit is refused with value and
   limit. Changes of pulse go at the channel's slew rate; a first pulse goes at once.
+- The board's own button stops the pulses at once while a host has the word. When it is pressed with
+  no host there, the button has the word, and the token of the last greeting is void.
 - In a mask, bit 0 is channel 1.
 """
 

@@ -4,9 +4,11 @@ Both ends and PROTOCOL.md are made from it; nothing about the wire is written
 down twice. Pulses are integer nanoseconds, and the unit stands in the key.
 """
 
-VERSION = 1  # hosts and boards of different versions refuse each other
+# Hosts and boards of different versions refuse each other. `hello` and `leave` keep their form in
+# every version, so that a host can always put its own firmware on a board.
+VERSION = 2
 
-MAX_LINE_BYTES = 320  # with the newline; the longest request (steps, 16 pulses) takes 294
+MAX_LINE_BYTES = 320  # with the newline; the longest request (steps, 16 pulses) takes 310
 MAX_ID = 65535  # then 1 again; 0 is never used
 ID_HALF = 32768  # ids up to this far ahead of the last one are newer
 CRC_DIGITS = 8
@@ -26,6 +28,7 @@ FRAME_MARGIN_NS = 800000  # silence a pulse leaves in its frame; common practice
 CLASSES = (
     (1, "standard", 500000, 2500000),
     (2, "narrow", 300000, 1100000),
+    (3, "custom", PULSE_LOW_NS, PULSE_HIGH_NS),  # whoever chooses it states the limits himself
 )
 SHAPES = (
     (1, "triangle", "steady rate from end to end"),
@@ -35,6 +38,7 @@ BOARDS = (
     (1, "rp2040"),
     (2, "rp2350"),
     (3, "esp32"),
+    (4, "generic"),
     (9, "simulated"),
 )
 REASONS = (
@@ -49,6 +53,7 @@ REASONS = (
     (3, "soft", "the program was started again without a reset"),
     (4, "watchdog", "the watchdog found the program stuck"),
     (5, "crash", "the program failed, stopped all pulses and began again"),
+    (6, "pins", "its list of pins is missing, damaged or impossible: no channel can be used"),
 )
 MOTIONS = (
     (0, "off", "no pulses"),
@@ -57,11 +62,19 @@ MOTIONS = (
     (3, "sweep", "runs between two pulses"),
     (4, "steps", "runs through a list of pulses"),
     (5, "stopping", "pulses have ended; the pin is not yet released"),
+    (6, "ramp", "is on the way to its pulse in the time asked for"),
+)
+SETTINGS = (
+    (0, "usual", "nothing was ever kept: the usual settings"),
+    (1, "kept", "as kept on the board"),
+    (2, "damaged", "what was kept cannot be read: the usual settings"),
 )
 GUARDS = (
     (0, "clear", "nothing happened"),
     (1, "held", "the host was silent: motion stopped, pulses held"),
     (2, "stopped", "the host stayed silent: pulses stopped"),
+    (3, "rail", "the servo supply fell too low: pulses stopped"),
+    (4, "button", "the button was pressed: pulses stopped"),
 )
 
 # Number on the wire (0: never sent), name, text. The text says what value and limit mean.
@@ -87,6 +100,9 @@ ERRORS = (
     (17, "too_fast", "quicker than the slew allows; limit is the shortest period in ms"),
     (18, "nothing_chosen", "the request names no channel"),
     (19, "not_in_mask", "opposed_mask names a channel that mask does not"),
+    (20, "rail_low", "the servo supply is too low to start anything; value and limit in mV"),
+    (21, "not_kept", "the board could not write its settings; nothing has changed"),
+    (22, "not_holding", "only possible while the channel holds a pulse"),
     (0, "too_long", "the line is longer than the longest allowed"),
     (0, "unprintable", "the line holds bytes other than printable ASCII"),
     (0, "no_crc", "the line does not end in eight lowercase hex digits"),
@@ -131,21 +147,24 @@ def _pulses(letter: str, first: int, last: int, text: str) -> tuple[Field, ...]:
 _TOKEN = Field("token", 1, 1073741823, "from the greeting")
 _MASK = Field("mask", 1, MASK, "channels, bit 0 is channel 1")
 _CH = Field("ch", 1, CHANNELS, "channel")
-_CLASS = Field("class", 1, 2, "pulse class")
+_CLASS = Field("class", 1, 3, "pulse class")
 _FRAME = Field("frame_hz", 50, 333, "frames per second")
+_RAMP = Field("ramp_ms", 1, 600000, "take so long; left out: as fast as the slew allows", False)
+_LAG = Field("lag_ms", 0, 120000, "each next channel of mask follows so much later", False)
 _SLEW = Field("slew_ns_per_ms", 10, 100000, "greatest change of pulse per millisecond")
 _ON_MASK = Field("on_mask", 0, MASK, "channels that give pulses, or wait for their first")
 _START = Field(
     "start_ms", 0, 3600000, "until the last first pulse is sent, at most; 0: all were on"
 )
 _SETTLE = Field("settle_ms", 0, 3600000, "until all are at their pulse, or the motion begins")
+_RAIL = Field("rail_mv", 0, 60000, "voltage of the servo supply; 0: not measured")
 _NONCE = Field("nonce", 1, 1073741823, "picked at random by the host, given back by the board")
 
 GREETING = (
     Field("proto", 1, 999, "protocol version"),
     Field("fw", 0, 999999, "firmware version, major * 10000 + minor * 100 + patch"),
     Field("board", 0, 99, "kind of board"),
-    Field("channels", 1, CHANNELS, "number of channels"),
+    Field("channels", 0, CHANNELS, "number of channels"),
     Field("tick_ps", 1, 100000000, "step of the pulse width at this frame rate, picoseconds"),
     _FRAME,
     Field("reason", 0, 99, "why the board last started"),
@@ -153,7 +172,37 @@ GREETING = (
     _NONCE,
     Field("board_id", 0, BIGGEST, "the board's own number"),
     Field("boots", 0, 1000000000, "starts so far; 0: not counted"),
+    Field("settings", 0, 2, "where the settings come from"),
+    Field("free_bytes", 0, 100000000, "free memory after the start; 0: not known"),
+    _RAIL,
 )
+
+
+def _settings(needed: bool) -> tuple[Field, ...]:
+    return (
+        Field("frame_hz", 50, 333, "frames per second at the start", needed),
+        Field("hold_ms", 200, 10000, "silence of the host: then motion stops", needed),
+        Field("off_ms", 500, 60000, "then pulses stop; more than hold_ms", needed),
+        Field("period_ms", 200, 120000, "the button's sweep, there and back", needed),
+        Field("shape", 1, 2, "shape of that sweep", needed),
+        Field("knob", 0, 1, "1: a knob is fitted", needed),
+        Field(
+            "rail_full_mv", 0, 60000, "supply at which the input reads full; 0: no divider", needed
+        ),
+        Field("rail_low_mv", 0, 60000, "supply below which pulses stop", needed),
+    )
+
+
+def _kept(least_class: int, needed: bool) -> tuple[Field, ...]:
+    low = 0 if needed else PULSE_LOW_NS
+    return (
+        Field("class", least_class, 3, "pulse class; 0: the button leaves this channel alone"),
+        Field("low_ns", low, PULSE_HIGH_NS, "low limit", needed),
+        Field("high_ns", low, PULSE_HIGH_NS, "high limit", needed),
+        Field("centre_ns", low, PULSE_HIGH_NS, "centre", needed),
+        Field("slew_ns_per_ms", 0 if needed else 10, 100000, "greatest change per ms", needed),
+    )
+
 
 REFUSAL = (
     Field("code", 1, 99, "error"),
@@ -191,10 +240,10 @@ REQUESTS = (
         "hold",
         "Go to a pulse on each channel named and hold it. A channel that was off starts with "
         "that pulse.",
-        (_TOKEN,) + _pulses("p", 1, CHANNELS, "pulse, channel"),  # noqa: RUF005
+        (_TOKEN, _RAMP) + _pulses("p", 1, CHANNELS, "pulse, channel"),  # noqa: RUF005
         (_START, _SETTLE),
     ),
-    Word("centre", "Go to centre and hold.", (_TOKEN, _MASK), (_START, _SETTLE)),
+    Word("centre", "Go to centre and hold.", (_TOKEN, _MASK, _RAMP), (_START, _SETTLE)),
     Word(
         "sweep",
         "Run from low to high and back. Opposed channels run from high to low and back.",
@@ -207,6 +256,7 @@ REQUESTS = (
             Field("period_ms", 200, 120000, "there and back"),
             Field("cycles", 0, 10000, "0: until told otherwise"),
             Field("shape", 1, 2, "shape of the motion"),
+            _LAG,
         ),
         (_START, _SETTLE),
     ),
@@ -217,6 +267,7 @@ REQUESTS = (
             _TOKEN,
             _MASK,
             Field("dwell_ms", 0, 600000, "wait at each pulse, after arriving"),
+            _LAG,
             _pulse("s1_ns", "first pulse"),
         )
         + _pulses("s", 2, STEPS, "pulse"),
@@ -259,7 +310,7 @@ REQUESTS = (
         "Ask about one channel.",
         (_TOKEN, _CH),
         (
-            Field("class", 0, 2, "pulse class; 0: not set up, then the pulses below are 0"),
+            Field("class", 0, 3, "pulse class; 0: not set up, then the pulses below are 0"),
             Field("on", 0, 1, "1: gives pulses"),
             Field("now_ns", 0, PULSE_HIGH_NS, "pulse that goes out now; 0: none"),
             Field("target_ns", 0, PULSE_HIGH_NS, "pulse it is on the way to; 0: none"),
@@ -267,7 +318,7 @@ REQUESTS = (
             Field("high_ns", 0, PULSE_HIGH_NS, "high limit"),
             Field("centre_ns", 0, PULSE_HIGH_NS, "centre"),
             Field("slew_ns_per_ms", 0, 100000, "greatest change of pulse per millisecond"),
-            Field("motion", 0, 5, "what the channel is doing"),
+            Field("motion", 0, 6, "what the channel is doing"),
         ),
     ),
     Word(
@@ -277,9 +328,47 @@ REQUESTS = (
         (
             _ON_MASK,
             Field("moving_mask", 0, MASK, "channels whose pulse has still to change"),
-            Field("guard", 0, 2, "the most that host silence led to since the last beat"),
+            Field("guard", 0, 4, "the most that the guard did since the last beat"),
             Field("damaged", 0, 1000000000, "damaged lines since the board started"),
+            _RAIL,
         ),
+    ),
+    Word(
+        "measure",
+        "Measure one pulse of a channel that holds, at the board's own measuring pin.",
+        (_TOKEN, _CH),
+        (
+            Field("width_ns", 0, 100000000, "width of the pulse; 0: none came"),
+            Field("step_ns", 1, 100000, "finest difference that the measuring pin can tell"),
+        ),
+    ),
+    Word("settings", "Ask for the settings of the whole board.", (_TOKEN,), _settings(True)),
+    Word(
+        "change",
+        "Keep these settings of the whole board, and begin to use them. Only while every channel "
+        "is off.",
+        (_TOKEN,) + _settings(False),  # noqa: RUF005
+        (),
+    ),
+    Word(
+        "kept",
+        "Ask what the board uses for a channel when it is worked by its button.",
+        (_TOKEN, _CH),
+        _kept(0, True),
+    ),
+    Word(
+        "keep",
+        "Keep what the board uses for a channel when it is worked by its button. Only while every "
+        "channel is off.",
+        (_TOKEN, _CH) + _kept(0, False),  # noqa: RUF005
+        (),
+    ),
+    Word(
+        "usual",
+        "Forget everything that was kept: back to the usual settings. Only while every channel "
+        "is off.",
+        (_TOKEN,),
+        (),
     ),
     Word("quit", "End: every channel off, the token void.", (_TOKEN,), ()),
     Word(
