@@ -116,8 +116,8 @@ One line is one frame:
   (`silence`). Any request with the current token counts as a sign of life.
 - Pulses are whole nanoseconds and never clipped: what is outside a limit is refused with value and
   limit. Changes of pulse go at the channel's slew rate; a first pulse goes at once.
-- The board's own button stops the pulses at once while a host has the word. When it is pressed with
-  no host there, the button has the word, and the token of the last greeting is void.
+- The board's own button stops the pulses at once while a host has the word. Pressed with
+  no host there it takes the word itself, and the token of the last greeting is void.
 - In a mask, bit 0 is channel 1.
 """
 
