@@ -183,6 +183,6 @@ def test_board_info_and_convert():
 
 
 def test_board_list_without_a_board(monkeypatch):
-    monkeypatch.setattr("hingeline.cli.board.candidates", list)
+    monkeypatch.setattr("hingeline.cli.board.listing.candidates", list)
     assert run("board", "list", "--json").figures == {"ports": []}
     assert "--port sim:" in run("board", "list").out

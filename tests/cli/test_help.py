@@ -11,6 +11,7 @@ import click
 import pytest
 
 from hingeline import cli
+from hingeline.cli.board import SUBCOMMANDS
 from hingeline.cli.entry import COMMANDS, hingeline
 from tests.cli.running import run
 
@@ -37,8 +38,10 @@ def examples(command):
 
 
 def test_the_table_names_every_command_and_nothing_else():
-    files = Path(cli.__file__).parent.glob("*.py")
-    made = {file.stem for file in files if "\ndef command(" in file.read_text("utf-8")}
+    room = Path(cli.__file__).parent
+    files = {file.stem: file for file in room.glob("*.py")}
+    files |= {file.parent.name: file for file in room.glob("*/__init__.py")}
+    made = {name for name, file in files.items() if "\ndef command(" in file.read_text("utf-8")}
     assert made == set(COMMANDS)
 
 
@@ -47,6 +50,13 @@ def test_short_help_is_what_the_table_says(name):
     command = hingeline.get_command(TOP, name)
     assert command.name == name
     assert command.get_short_help_str(200) == COMMANDS[name]
+
+
+@pytest.mark.parametrize("name", SUBCOMMANDS)
+def test_short_help_of_a_board_command_is_what_its_table_says(name):
+    command = hingeline.get_command(TOP, "board").get_command(TOP, name)
+    assert command.name == name
+    assert command.get_short_help_str(200) == SUBCOMMANDS[name][1]
 
 
 @every
