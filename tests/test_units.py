@@ -24,6 +24,11 @@ from hingeline.errors import UnitError
         ("0.18 N m", units.TORQUE, 0.18),
         ("0.09 deg/us", units.RATE, 0.09),
         ("500 ms", units.TIME, 0.5),
+        ("333 Hz", units.FRAME_RATE, 333.0),
+        ("500 us/s", units.SLEW, 500.0),
+        ("500 µs/s", units.SLEW, 500.0),
+        ("4,8 V", units.VOLTAGE, 4.8),
+        ("4800 mV", units.VOLTAGE, 4.8),
     ],
 )
 def test_a_value_with_its_unit_is_read(text, kind, value):

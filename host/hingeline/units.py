@@ -79,6 +79,9 @@ SPEED = Kind(
     "25 m/s",
 )
 TIME = Kind("time", "s", {"s": 1.0, "ms": 0.001, "min": 60.0}, "2 s")
+FRAME_RATE = Kind("frame rate", "Hz", {"Hz": 1.0}, "50 Hz", whole=True)
+SLEW = Kind("slew", "us/s", {"us/s": 1.0, "µs/s": 1.0, "μs/s": 1.0}, "500 us/s", whole=True)
+VOLTAGE = Kind("voltage", "V", {"V": 1.0, "mV": 0.001}, "5 V")
 
 # ASCII digits only: float() would also take "1_500", "1e3", "nan" and full-width digits.
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)", re.ASCII)

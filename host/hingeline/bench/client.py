@@ -6,9 +6,18 @@ import secrets
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from types import TracebackType
 
+from hingeline.bench.greeting import BoardInfo, board_info
+from hingeline.bench.keeping import (
+    BoardSettings,
+    Kept,
+    board_settings,
+    changes,
+    channel_values,
+    kept,
+)
+from hingeline.bench.refusing import never_sent, refused
 from hingeline.bench.transport import Transport
 from hingeline.errors import BenchError
 from shared_protocol import table
@@ -25,55 +34,8 @@ TRIES = 4
 GREETING_S = 3.0
 #: The board holds after 1.5 s of silence: well inside that, even when a beat is lost.
 BEAT_S = 0.4
-
-
-@dataclass(frozen=True)
-class BoardInfo:
-    """What a board says of itself in its greeting.
-
-    Attributes
-    ----------
-    board, firmware : str
-        Kind of board; version of its firmware.
-    protocol, channels : int
-        Version of the wire; number of channels.
-    tick_ns : float
-        Finest step of a pulse, in ns.
-    frame_hz : int
-        Frames per second.
-    started : str
-        Why it last started.
-    board_id : str
-        The board's own number, in hex.
-    boots : int
-        Starts so far; 0 when the board does not count them.
-    """
-
-    board: str
-    firmware: str
-    protocol: int
-    channels: int
-    tick_ns: float
-    frame_hz: int
-    started: str
-    board_id: str
-    boots: int
-
-
-def board_info(values: Mapping[str, int]) -> BoardInfo:
-    """Put a greeting into words."""
-    fw = values["fw"]
-    return BoardInfo(
-        board=table.name_of(table.BOARDS, values["board"]),
-        firmware=f"{fw // 10000}.{fw // 100 % 100}.{fw % 100}",
-        protocol=values["proto"],
-        channels=values["channels"],
-        tick_ns=values["tick_ps"] / 1000,
-        frame_hz=values["frame_hz"],
-        started=table.name_of(table.REASONS, values["reason"]),
-        board_id=f"{values['board_id']:x}",
-        boots=values["boots"],
-    )
+#: A board told to hold after less than this would hold at every beat that is lost.
+LEAST_HOLD_S = 1.0
 
 
 class Board:
@@ -83,6 +45,15 @@ class Board:
     ----------
     transport : Transport
         Open; closed again by :meth:`close`.
+
+    Attributes
+    ----------
+    info : BoardInfo
+        Its greeting.
+    frame_hz : int
+        Frames per second now.
+    tick_ns : float
+        Finest step of a pulse now.
 
     Raises
     ------
@@ -96,6 +67,7 @@ class Board:
         self._lock = threading.RLock()
         try:
             self.info = self._greet()
+            self.frame_hz, self.tick_ns = self.info.frame_hz, self.info.tick_ns
             self._ask("beat", {})  # what the silence of an earlier program led to is its affair
         except BaseException:
             transport.close()
@@ -144,25 +116,20 @@ class Board:
         slew_us_per_s: int,
     ) -> None:
         """Say what servo is on a channel; nothing is sent to it yet."""
-        self._ask(
-            "setup",
-            {
-                "ch": channel,
-                "class": table.number_of(table.CLASSES, pulse_class),
-                "low_ns": limits_us[0] * NS_PER_US,
-                "high_ns": limits_us[1] * NS_PER_US,
-                "centre_ns": centre_us * NS_PER_US,
-                "slew_ns_per_ms": slew_us_per_s,  # us per s and ns per ms are the same number
-            },
-        )
+        values = channel_values(pulse_class, limits_us, centre_us, slew_us_per_s)
+        self._ask("setup", {"ch": channel, **values})
 
-    def hold(self, pulses_us: Mapping[int, int]) -> None:
-        """Go to a pulse on each channel, all together or none, and wait until they are there."""
-        self._arrive("hold", {f"p{ch}_ns": us * NS_PER_US for ch, us in pulses_us.items()})
+    def hold(self, pulses_us: Mapping[int, int], *, ramp_s: float | None = None) -> None:
+        """Go to a pulse on each channel, all together or none, and wait until they are there.
 
-    def centre(self, channels: Sequence[int]) -> None:
-        """Go to each channel's centre and wait until all are there."""
-        self._arrive("centre", {"mask": _mask(channels)})
+        Without ``ramp_s`` each goes as fast as its slew allows; with it all take so long.
+        """
+        pulses = {f"p{ch}_ns": us * NS_PER_US for ch, us in pulses_us.items()}
+        self._arrive("hold", pulses | _ms("ramp_ms", ramp_s))
+
+    def centre(self, channels: Sequence[int], *, ramp_s: float | None = None) -> None:
+        """Go to each channel's centre and wait until all are there; ``ramp_s`` as for hold."""
+        self._arrive("centre", {"mask": _mask(channels)} | _ms("ramp_ms", ramp_s))
 
     def sweep(
         self,
@@ -173,8 +140,12 @@ class Board:
         period_s: float,
         cycles: int,
         shape: str,
+        lag_s: float = 0.0,
     ) -> None:
-        """Start a sweep; ``cycles`` 0 goes on until told otherwise."""
+        """Start a sweep; ``cycles`` 0 goes on until told otherwise.
+
+        Each next channel follows ``lag_s`` later.
+        """
         self._ask(
             "sweep",
             {
@@ -185,13 +156,25 @@ class Board:
                 "period_ms": round(period_s * 1000),
                 "cycles": cycles,
                 "shape": table.number_of(table.SHAPES, shape),
-            },
+            }
+            | _ms("lag_ms", lag_s or None),
         )
 
-    def steps(self, channels: Sequence[int], pulses_us: Sequence[int], dwell_s: float) -> float:
-        """Start a list of pulses; return how long it lasts, in seconds."""
+    def steps(
+        self,
+        channels: Sequence[int],
+        pulses_us: Sequence[int],
+        dwell_s: float,
+        *,
+        lag_s: float = 0.0,
+    ) -> float:
+        """Start a list of pulses; return how long it lasts, in seconds.
+
+        Each next channel follows ``lag_s`` later.
+        """
         values = {f"s{n}_ns": us * NS_PER_US for n, us in enumerate(pulses_us, start=1)}
         values |= {"mask": _mask(channels), "dwell_ms": round(dwell_s * 1000)}
+        values |= _ms("lag_ms", lag_s or None)
         return self._ask("steps", values).values["lasts_ms"] / 1000
 
     def freeze(self, channels: Sequence[int]) -> None:
@@ -205,7 +188,8 @@ class Board:
 
     def frame_rate(self, frame_hz: int) -> None:
         """Set the frame rate; every channel must be off."""
-        self._ask("frame", {"frame_hz": frame_hz})
+        self.tick_ns = self._ask("frame", {"frame_hz": frame_hz}).values["tick_ps"] / 1000
+        self.frame_hz = frame_hz
 
     def silence(self, *, hold_s: float, off_s: float) -> None:
         """Say how long the host may be silent before motion stops, and before pulses stop."""
@@ -219,13 +203,46 @@ class Board:
         """Show that the host is there; return whether any channel has still to change."""
         reply = self._ask("beat", {}).values
         if reply["guard"]:
-            raise BenchError(
-                "the board heard nothing for too long and "
-                + ("stopped its pulses." if reply["guard"] > 1 else "stopped all motion."),
-                cause="The computer slept, or was too busy to show that it is there.",
-                mend="Look at the servos, then start the command again.",
-            )
+            raise _guarded(reply["guard"], reply["rail_mv"])
         return reply["moving_mask"] != 0
+
+    def measure(self, channel: int) -> tuple[float, float]:
+        """Measure one pulse of a channel that holds, at the board's own measuring pin.
+
+        Returns
+        -------
+        width_us, step_us : float
+            Width of the pulse, 0 when none came; finest difference that can be told.
+        """
+        reply = self._ask("measure", {"ch": channel}).values
+        return reply["width_ns"] / NS_PER_US, reply["step_ns"] / NS_PER_US
+
+    # -- what the board keeps ----------------------------------------------------------
+
+    def settings(self) -> BoardSettings:
+        """Return the settings of the whole board."""
+        return board_settings(self._ask("settings", {}).values)
+
+    def change(self, wanted: Mapping[str, float | str]) -> None:
+        """Keep settings of the whole board, named as in ``BoardSettings``; others stay."""
+        self._ask("change", changes(wanted))
+
+    def kept(self, channel: int) -> Kept | None:
+        """Return what is kept for a channel; None: the button leaves it alone."""
+        return kept(self._ask("kept", {"ch": channel}).values)
+
+    def keep(self, channel: int, what: Kept | None) -> None:
+        """Keep what the button does with a channel; None: it leaves it alone."""
+        values = {"class": 0}
+        if what is not None:
+            values = channel_values(
+                what.pulse_class, what.limits_us, what.centre_us, what.slew_us_per_s
+            )
+        self._ask("keep", {"ch": channel, **values})
+
+    def usual(self) -> None:
+        """Forget all that was kept."""
+        self._ask("usual", {})
 
     # -- time --------------------------------------------------------------------------
 
@@ -289,7 +306,8 @@ class Board:
                 raise BenchError(
                     f"{self.port}: nothing there answers like a Hingeline board.",
                     cause="The board may lack the firmware, or the port may be another device.",
-                    mend="See firmware/README.md for how to put the firmware on the board.",
+                    mend="Put the firmware on the board: "
+                    f"hingeline board install --port {self.port}",
                 )
 
     def _ask(self, word: str, values: dict[str, int], tries: int = TRIES) -> Reply:
@@ -299,18 +317,14 @@ class Board:
             try:
                 ident, line = self._session.request(word, values)
             except LocalProtocolError as error:
-                raise BenchError(
-                    f"nothing was sent: {error.message}.",
-                    cause="No board can be asked for this.",
-                    mend="Ask for values inside these limits.",
-                ) from None
+                raise never_sent(error) from None
             for attempt in range(tries):
                 self._transport.write(line if attempt == 0 else self._session.again(ident))
                 reply = self._answer(ident, ANSWER_S)
                 if isinstance(reply, Refusal):
                     if reply.code == "wrong_token":
                         raise _forgotten(self.port)
-                    raise BenchError(f"the board refused: {reply.describe()}.")
+                    raise refused(reply)
                 if reply is not None:
                     return reply
         raise BenchError(
@@ -334,6 +348,34 @@ def _mask(channels: Sequence[int]) -> int:
     return sum(1 << (channel - 1) for channel in set(channels))
 
 
+def _ms(key: str, seconds: float | None) -> dict[str, int]:
+    """Return a time for the wire, or nothing where the board's own is meant."""
+    return {} if seconds is None else {key: round(seconds * 1000)}
+
+
+def _guarded(guard: int, rail_mv: int) -> BenchError:
+    """Return what the board did by itself as an error; nothing goes on after it."""
+    kind = table.name_of(table.GUARDS, guard)
+    if kind == "rail":
+        now = f" (it is at {rail_mv / 1000:.2f} V now)" if rail_mv else ""
+        return BenchError(
+            f"the servo supply fell too low{now}, and the board stopped its pulses.",
+            cause="A weak or empty supply, a thin lead, or a servo that is blocked.",
+            mend="Look at supply, plugs and servos, then start the command again.",
+        )
+    if kind == "button":
+        return BenchError(
+            "the board's button was pressed, and the board stopped its pulses.",
+            mend="Look at the servos, then start the command again.",
+        )
+    did = "stopped all motion" if kind == "held" else "stopped its pulses"
+    return BenchError(
+        f"the board heard nothing for too long and {did}.",
+        cause="The computer slept, or was too busy to show that it is there.",
+        mend="Look at the servos, then start the command again.",
+    )
+
+
 def _forgotten(port: str) -> BenchError:
     return BenchError(
         f"{port}: the board has started again, or another program has taken it over.",
@@ -347,6 +389,7 @@ def _version_error(port: str, refusal: Refusal) -> BenchError:
         return BenchError(
             f"{port}: the board speaks version {refusal.limit} of the wire, "
             f"this Hingeline version {table.VERSION}.",
-            mend="Put the firmware of this Hingeline on the board; see firmware/README.md.",
+            mend="Put the firmware of this Hingeline on the board: "
+            f"hingeline board install --port {port}",
         )
     return BenchError(f"{port}: the board refused the greeting: {refusal.describe()}.")
