@@ -1,9 +1,12 @@
 """Keys for load, slop and rods: all may be left out, and a slip in one is named."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from hingeline import units
 from hingeline.errors import ModelError
+from hingeline.model.checks import FRAME_RATE_HZ, fits_frame
 from hingeline.model.reading import parse_model
 from hingeline.model.writing import example_text
 from tests.support.models import one
@@ -35,6 +38,7 @@ def test_the_example_gives_them():
 def test_all_may_be_left_out():
     surface, servo = one()
     assert servo.gear_play_deg is None
+    assert (servo.digital, servo.frame_rate_hz) == (False, None)
     assert surface.whole_chord_mm is None
     rod = surface.rod
     assert rod.ends.arm is rod.ends.horn is rod.bare_mm is None
@@ -99,6 +103,80 @@ def test_a_slip_is_named(old, new, named):
     message = refused(old, new)
     for part in named:
         assert part in message
+
+
+PLAY = 'gear_play = "0.5 deg"'
+PLAY_LINE = PLAY + "                 #"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "named"),
+    [
+        # Analogue servos: the default, whatever the rate.
+        (PLAY_LINE, 'frame_rate = "333 Hz" #', ["A1.frame_rate", "333 Hz", "not said", "heat"]),
+        (PLAY_LINE, 'frame_rate = "50 Hz" #', ["A1.frame_rate", "50 Hz", "leave"]),
+        (
+            PLAY_LINE,
+            'digital = false\nframe_rate = "200 Hz" #',
+            ["A1.frame_rate", "200 Hz", "not said to be digital"],
+        ),
+        (PLAY_LINE, 'digital = true\nframe_rate = "334 Hz" #', ["334 Hz", "50 to 333 Hz"]),
+        (PLAY_LINE, 'digital = true\nframe_rate = "49 Hz" #', ["49 Hz", "50 to 333 Hz"]),
+        (PLAY_LINE, 'digital = true\nframe_rate = "0 Hz" #', ["frame_rate", "greater than zero"]),
+        (PLAY_LINE, "digital = true\nframe_rate = 200 #", ["frame_rate", "no unit", "50 Hz"]),
+        (PLAY_LINE, 'digital = true\nframe_rate = "199.5 Hz" #', ["199.5", "whole number"]),
+        (PLAY_LINE, 'digital = "yes" #', ["A1.digital", "'yes'"]),
+        (
+            'pulse_limits = ["900 us", "2100 us"]  # never',
+            'digital = true\nframe_rate = "333 Hz"\npulse_limits = ["900 us", "2300 us"]  # never',
+            ["A1.frame_rate", "lasts 3003 us", "2300 us", "800 us"],
+        ),
+        (
+            'pulse_limits = ["900 us", "2100 us"]  # never',
+            'pulse_limits = ["299 us", "2100 us"]  # never',
+            ["A1.pulse_limits", "299 us"],
+        ),
+    ],
+)
+def test_a_frame_rate_that_may_harm_is_named(old, new, named):
+    message = refused(old, new)
+    for part in named:
+        assert part in message
+
+
+@pytest.mark.parametrize(
+    ("new", "digital", "rate"),
+    [
+        ("digital = true", True, None),
+        ("digital = false", False, None),
+        ('digital = true\nframe_rate = "50 Hz"', True, 50),
+        ('digital = true\nframe_rate = "333 Hz"', True, 333),
+    ],
+)
+def test_a_digital_servo_may_have_a_rate(new, digital, rate):
+    servo = parse_model(EXAMPLE.replace(PLAY, new, 1), source="m").servos["A1"]
+    assert (servo.digital, servo.frame_rate_hz) == (digital, rate)
+
+
+def test_a_custom_class_has_the_limits_that_the_file_states():
+    text = EXAMPLE.replace(
+        'pulse_class = "standard"              #', 'pulse_class = "custom" #'
+    ).replace('pulse_limits = ["900 us", "2100 us"]  #', 'pulse_limits = ["350 us", "1700 us"] #')
+    servo = parse_model(text, source="m").servos["A1"]
+    assert (servo.pulse_class, servo.pulse_limits_us) == ("custom", (350, 1700))
+    limits = 'pulse_limits = ["350 us", "1700 us"] #'
+    for place in (limits, 'centre = "1500 us"'):  # whoever chooses the class states both
+        assert place in text
+        without = text.replace(place, "#", 1)
+        with pytest.raises(ModelError, match="is missing"):
+            parse_model(without, source="m")
+
+
+@given(st.integers(300, 2500), st.integers(*FRAME_RATE_HZ))
+def test_a_pulse_fits_where_the_line_falls_for_the_margin(pulse_us, frame_hz):
+    # The longest frame in whole nanoseconds is what the board compares with.
+    low_ns = 1_000_000_000 // frame_hz - pulse_us * 1000
+    assert fits_frame(pulse_us, frame_hz) is (low_ns >= 800_000)
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hingeline.errors import ModelError
-from hingeline.model.checks import CHANNELS, CLASS_LIMITS_US
+from hingeline.model.checks import (
+    CHANNELS,
+    CLASS_LIMITS_US,
+    FRAME_MARGIN_US,
+    FRAME_RATE_HZ,
+    USUAL_FRAME_HZ,
+)
 from hingeline.model.reading import parse_model, read_model
 from hingeline.model.throws import throw_deg
 from hingeline.model.writing import example_text, new_text, write_new
@@ -231,6 +237,10 @@ def test_host_and_board_hold_the_same_limits():
     assert table.CHANNELS == CHANNELS
     board_us = {name: (low // 1000, high // 1000) for _, name, low, high in table.CLASSES}
     assert board_us == CLASS_LIMITS_US
+    frame = next(field for field in table.word_named("frame").fields if field.key == "frame_hz")
+    assert (frame.low, frame.high) == FRAME_RATE_HZ
+    assert frame.low == USUAL_FRAME_HZ
+    assert table.FRAME_MARGIN_NS == FRAME_MARGIN_US * 1000
 
 
 @settings(max_examples=300)

@@ -11,10 +11,14 @@ from hingeline.model import words
 from hingeline.model.schema import Length, Model, Rod, Servo, Surface
 from hingeline.model.throws import free_travel_deg, in_deg, throw_deg
 
-# Absolute pulse limits per class, in us. The board's firmware refuses the same from its own table
+# What follows up to CHANNELS the board's firmware refuses as well, from its own table
 # (shared_protocol/PROTOCOL.md), and a test keeps the two equal.
-CLASS_LIMITS_US = {"standard": (500, 2500), "narrow": (300, 1100)}
+# Absolute pulse limits per class, in us; "custom" leaves them to whoever states the limits.
+CLASS_LIMITS_US = {"standard": (500, 2500), "narrow": (300, 1100), "custom": (300, 2500)}
+FRAME_RATE_HZ = (50, 333)
+FRAME_MARGIN_US = 800  # silence that a pulse leaves in its frame
 CHANNELS = 8
+USUAL_FRAME_HZ = 50
 TEETH = (10, 60)  # splines in the trade run from 15 to 26 teeth; wider than that is a slip
 STEEPEST_DEG = 89.0
 # Wider than these is a slip of the unit or the decimal mark (common practice, no source).
@@ -91,6 +95,51 @@ def _pulses(place: list[str | int], servo: Servo) -> Iterator[Problem]:
             f"{servo.centre_us} us is not between the pulse limits {low} us and {high} us.",
             "Correct the centre or pulse_limits; the lower limit stands first.",
         )
+    for found in frame_problems(servo.digital, servo.frame_rate_hz, high):
+        yield Problem([*place, "frame_rate"], *found)
+
+
+def frame_problems(
+    digital: bool, frame_hz: int | None, high_us: int
+) -> Iterator[tuple[str, str, str]]:
+    """Yield what is wrong with a servo's frame rate: message, mend, cause.
+
+    Parameters
+    ----------
+    digital : bool
+        Whether the servo is known to be digital.
+    frame_hz : int or None
+        Frames per second that are wanted; None: the usual ones.
+    high_us : int
+        Longest pulse that it may get.
+    """
+    if frame_hz is None:
+        return
+    least, most = FRAME_RATE_HZ
+    if not digital:
+        yield (
+            f"{frame_hz} Hz is given for a servo that is not said to be digital.",
+            "Say that it is digital if its maker does, or leave the frame rate out.",
+            "More frames per second than the usual 50 heat servos that are not made for them.",
+        )
+    elif not least <= frame_hz <= most:
+        yield (
+            f"{frame_hz} Hz is outside {least} to {most} Hz.",
+            "Give the rate that the servo's maker names, inside these limits.",
+            "",
+        )
+    elif not fits_frame(high_us, frame_hz):
+        yield (
+            f"a frame at {frame_hz} Hz lasts {1e6 / frame_hz:.0f} us, too short for a pulse of "
+            f"{high_us} us and {FRAME_MARGIN_US} us of silence.",
+            "Lower the frame rate or the high pulse limit.",
+            "A pulse as long as its frame is a signal that never falls.",
+        )
+
+
+def fits_frame(pulse_us: int, frame_hz: int) -> bool:
+    """Tell whether a pulse and the silence after it fit in a frame."""
+    return (pulse_us + FRAME_MARGIN_US) * frame_hz <= 1_000_000
 
 
 def _surfaces(model: Model) -> Iterator[Problem]:

@@ -43,6 +43,10 @@ class Torque(float):
     """A torque greater than zero, in N m."""
 
 
+class FrameRate(int):
+    """Frames per second, greater than zero."""
+
+
 Measure = Literal["deg", "drop", "straight"]
 
 
@@ -81,7 +85,7 @@ class Direction:
         self.along = along
 
 
-PulseClass = Literal["standard", "narrow"]
+PulseClass = Literal["standard", "narrow", "custom"]
 Kind = Literal["elevator", "rudder", "aileron", "flap", "elevon", "ruddervator", "spoiler"]
 Side = Literal["left", "right", "centre"]
 HornSide = Literal["top", "bottom", "left", "right"]
@@ -97,7 +101,10 @@ class Header(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tr
 
 
 class Servo(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """One physical servo, keyed in the file by the label stuck on it."""
+    """One physical servo, keyed in the file by the label stuck on it.
+
+    Only a digital servo may be given more frames per second than the usual 50.
+    """
 
     spline_teeth: int
     pulse_class: PulseClass
@@ -108,6 +115,8 @@ class Servo(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tru
     turns: Literal["cw", "ccw"] | None = None
     stall_torque_nm: Torque | None = msgspec.field(name="stall_torque", default=None)
     gear_play_deg: Angle | None = msgspec.field(name="gear_play", default=None)
+    digital: bool = False
+    frame_rate_hz: FrameRate | None = msgspec.field(name="frame_rate", default=None)
 
 
 class Mount(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):

@@ -17,6 +17,7 @@ _PLAIN: dict[type, units.Kind] = {
     schema.Pulse: units.PULSE,
     schema.Rate: units.RATE,
     schema.Torque: units.TORQUE,
+    schema.FrameRate: units.FRAME_RATE,
 }
 _SIGNED = (schema.Offset, schema.Angle)
 _MEASURES = ("drop", "straight")
