@@ -55,6 +55,37 @@ def candidates() -> list[Port]:
     return sorted(found, key=lambda port: port.device)
 
 
+def usb_number(device: str) -> str | None:
+    """Return the USB serial number of what is on a port, if it has one."""
+    from serial.tools import list_ports
+
+    for port in list_ports.comports():
+        if preferred(port.device) == device:
+            number: str | None = port.serial_number
+            return number
+    return None
+
+
+def same_again(device: str, number: str | None) -> str:
+    """Return the port on which a board is now: one that was reset may come back on another.
+
+    Parameters
+    ----------
+    device : str
+        Where it was.
+    number : str or None
+        From :func:`usb_number`; without one, a board is taken to be where it was.
+    """
+    from serial.tools import list_ports
+
+    if number is None:
+        return device
+    now = [
+        preferred(port.device) for port in list_ports.comports() if port.serial_number == number
+    ]
+    return device if device in now or not now else now[0]
+
+
 def preferred(device: str, platform: str = sys.platform) -> str:
     """Return the name that opens at once: on macOS a tty. port waits for a carrier."""
     if platform == "darwin":

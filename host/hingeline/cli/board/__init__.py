@@ -10,6 +10,7 @@ import click
 SUBCOMMANDS = {
     "list": ("listing", "List the ports that may have a board."),
     "info": ("info", "Ask one board what it is."),
+    "install": ("install", "Put the firmware on a board."),
 }
 
 

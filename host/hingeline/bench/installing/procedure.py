@@ -1,0 +1,324 @@
+"""Putting the firmware on a board, step by step; a step that fails leaves a board that waits.
+
+The order is what makes it safe: ``main.py`` goes first and comes last. A cable pulled or power
+cut in between leaves a board that stays at its prompt, and the next run goes on from there.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import tempfile
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from hingeline import __version__
+from hingeline.bench.greeting import BoardInfo
+from hingeline.bench.identifying import (
+    MICROPYTHON,
+    Answer,
+    age,
+    identify,
+    summary,
+)
+from hingeline.bench.installing.contents import LOOK, PINS, Contents, read_contents
+from hingeline.bench.installing.firmware import FOLDERS, MAIN, Payload, compiled
+from hingeline.bench.installing.leaving import leave
+from hingeline.bench.installing.tool import Tool
+from hingeline.bench.ports import same_again, usb_number
+from hingeline.bench.transport import SerialTransport
+from hingeline.errors import BenchError, Stopped
+
+#: How long a board may take to start again, its port to come back included.
+BACK_S = 15.0
+_PAUSE_S = 0.25
+_GREETING_S = 1.2
+#: The oldest MicroPython that the firmware is written for.
+OLDEST = (1, 24)
+
+Tell = Callable[[str], None]
+Agree = Callable[[str], bool]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What has to be done to what is on a board.
+
+    Attributes
+    ----------
+    copy : dict of str to bytes
+        Files to be written, ``main.py`` last.
+    remove : list of str
+        Files that would be taken for the firmware's, or before them.
+    keep_main : str
+        Name under which a ``main.py`` of somebody else's is kept; empty when there is none.
+    unchanged : int
+        Files that are there already.
+    """
+
+    copy: dict[str, bytes]
+    remove: list[str]
+    keep_main: str
+    unchanged: int
+
+
+@dataclass(frozen=True)
+class Installed:
+    """What was done.
+
+    Attributes
+    ----------
+    port : str
+        Where the board is now.
+    plan : Plan
+        What was written and removed.
+    payload : Payload
+        What is on the board now.
+    info : BoardInfo
+        What the board said of itself after its start.
+    machine, micropython : str
+        What MicroPython says of the board; its version.
+    """
+
+    port: str
+    plan: Plan
+    payload: Payload
+    info: BoardInfo
+    machine: str
+    micropython: str
+
+
+def make_plan(files: Mapping[str, bytes], there: Contents) -> Plan:
+    """Compare what is to be on a board with what is there."""
+    digests = {path: hashlib.sha256(data).hexdigest() for path, data in files.items()}
+    differ = [path for path in files if there.digests.get(path) != digests[path]]
+    # Of two files with one name the interpreter takes the source before the compiled one.
+    remove = sorted(
+        path for path in there.digests if path.partition("/")[0] in FOLDERS and path not in files
+    )
+    keep = _free_name(there.names) if there.other_main else ""
+    if (differ or remove) and MAIN not in differ:
+        differ.append(MAIN)
+    copy = {path: files[path] for path in differ if path != MAIN}
+    if differ:
+        copy[MAIN] = files[MAIN]
+    return Plan(copy, remove, keep, len(files) - len(copy))
+
+
+def check_whole(files: Mapping[str, bytes], there: Contents, port: str) -> None:
+    """Compare the checksum of every file.
+
+    Raises
+    ------
+    BenchError
+        Naming the files that are not as they should be.
+    """
+    wrong = [
+        path
+        for path, data in files.items()
+        if there.digests.get(path) != hashlib.sha256(data).hexdigest()
+    ]
+    if wrong:
+        raise BenchError(
+            f"{port}: {len(wrong)} of {len(files)} files did not arrive whole: "
+            f"{', '.join(wrong)}.",
+            cause="Their checksums on the board differ from what was sent.",
+            mend="The board stays at its prompt. Run the command again; if this comes back, its "
+            "store or the cable is damaged.",
+        )
+
+
+def install(
+    port: str,
+    files: Mapping[str, bytes],
+    *,
+    as_sources: bool,
+    pins: bytes | None,
+    tell: Tell,
+    agree: Agree,
+) -> Installed:
+    """Put the firmware on a board, start it, and wait for its greeting.
+
+    Parameters
+    ----------
+    port : str
+        Name of the port.
+    files : mapping of str to bytes
+        The firmware's sources.
+    as_sources : bool
+        Do not compile them.
+    pins : bytes or None
+        Contents of a list of pins to be put beside them.
+    tell, agree : callable
+        Say what is done; ask whether to go on.
+
+    Raises
+    ------
+    BenchError
+        When a step fails; the message says what state the board is in.
+    Stopped
+        When the user does not agree.
+    """
+    tool = Tool(port)
+    number = usb_number(port)
+    with SerialTransport(port) as transport:
+        answer = identify(transport)
+    if not agree(_question(port, answer)):
+        raise Stopped("stopped; the board is as it was.")
+    if answer.wire:
+        tell("The board's program is ended ...")
+        with SerialTransport(port) as transport:
+            leave(transport, answer.wire)
+        port, _ = _back(port, number, "micropython")
+        tool = Tool(port)
+    tell("Looking at what is on the board ...")
+    there = read_contents(tool.run(["exec", LOOK], afresh=True))
+    _check_interpreter(port, there)
+    payload = _payload(dict(files), there, as_sources, tell)
+    wanted = {**({PINS: pins} if pins is not None else {}), **payload.files}
+    plan = make_plan(wanted, there)
+    if plan.keep_main and not agree(
+        f"The board starts another program ({MAIN}). Keep it there as {plan.keep_main}, where "
+        "it is not started any more?"
+    ):
+        raise Stopped(
+            "stopped; nothing was written. The board's program runs from its next start."
+        )
+    if plan.copy:
+        _copy(tool, plan, wanted, tell)
+    else:
+        tell("Every file is there already.")
+    tell("The board is started ...")
+    with contextlib.suppress(BenchError):  # the port may go while mpremote still has it open
+        tool.run(["reset"])
+    port, answer = _back(port, number, "firmware")
+    if answer.info is None or age(answer.info):
+        raise BenchError(
+            f"{port}: {summary(answer)}.",
+            cause="Another copy of the firmware comes before the one just written.",
+            mend="Remove other files named benchboard from the board, and run the command again.",
+        )
+    version = ".".join(map(str, there.version))
+    return Installed(port, plan, payload, answer.info, there.machine, version)
+
+
+def _question(port: str, answer: Answer) -> str:
+    name = summary(answer)
+    if answer.wire:
+        return f"{port}: {name}. End it and put firmware {__version__} in its place?"
+    if answer.kind == "micropython":
+        return f"{port}: {name}. Put firmware {__version__} on it?"
+    return (
+        f"{port}: {name}. If this is a board with MicroPython, its program will be interrupted. "
+        f"Put firmware {__version__} on it?"
+    )
+
+
+def _check_interpreter(port: str, there: Contents) -> None:
+    if there.version[:2] < OLDEST:
+        raise BenchError(
+            f"{port}: the board's MicroPython is version {'.'.join(map(str, there.version))}; "
+            f"{'.'.join(map(str, OLDEST))} is the oldest that the firmware runs on.",
+            mend=f"Put a newer MicroPython on the board first: {MICROPYTHON}",
+        )
+
+
+def _payload(files: dict[str, bytes], there: Contents, as_sources: bool, tell: Tell) -> Payload:
+    payload = Payload(files, why_sources="asked for") if as_sources else compiled(files)
+    if payload.bytecode and payload.bytecode != there.bytecode:
+        payload = Payload(
+            files,
+            why_sources=f"the board takes version {there.bytecode} of compiled files, "
+            f"the compiler makes {payload.bytecode}",
+        )
+    if payload.why_sources:
+        tell(f"Sources are copied, with which the board starts slower: {payload.why_sources}.")
+    return payload
+
+
+def _copy(tool: Tool, plan: Plan, wanted: Mapping[str, bytes], tell: Tell) -> None:
+    done = 0
+
+    def progress(line: str) -> None:
+        nonlocal done
+        word, _, rest = line.partition(" ")
+        if word == "cp":
+            done += 1
+            tell(f"  {done:2d} of {len(plan.copy)}  {rest.rpartition(':')[2]}")
+
+    with tempfile.TemporaryDirectory() as folder:
+        steps = []
+        for number, (path, data) in enumerate(plan.copy.items()):
+            file = Path(folder) / f"{number}"
+            file.write_bytes(data)
+            steps.append(["fs", "cp", str(file), f":{path}"])
+        others = {path: data for path, data in wanted.items() if path != MAIN}
+        first = tool.run(
+            ["exec", _preparation(plan)], *steps[:-1], ["exec", LOOK], each_line=progress
+        )
+        check_whole(others, read_contents(first), tool.port)
+        last = tool.run(steps[-1], ["exec", LOOK], each_line=progress)
+        check_whole(wanted, read_contents(last), tool.port)
+
+
+def _preparation(plan: Plan) -> str:
+    lines = ["import os", "def no(f, *a):", " try: f(*a)", " except OSError: pass"]
+    if plan.keep_main:
+        lines.append(f"os.rename({MAIN!r}, {plan.keep_main!r})")
+    else:
+        lines.append(f"no(os.remove, {MAIN!r})")
+    lines += [f"os.remove({path!r})" for path in plan.remove]
+    lines += [f"no(os.mkdir, {folder!r})" for folder in FOLDERS]
+    return "\n".join(lines)
+
+
+def _free_name(names: set[str]) -> str:
+    number, name = 1, "main-before.py"
+    while name in names:
+        number += 1
+        name = f"main-before-{number}.py"
+    return name
+
+
+def _back(port: str, number: str | None, wanted: str) -> tuple[str, Answer]:
+    """Wait until the board is back and answers as wanted; return its port and the answer."""
+    end = time.monotonic() + BACK_S
+    trouble = BenchError(f"{port}: not seen again.")
+    at_prompt = 0
+    while time.monotonic() < end and at_prompt < 2:
+        time.sleep(_PAUSE_S)
+        here = same_again(port, number)
+        try:
+            with SerialTransport(here) as transport:
+                answer = identify(transport, _GREETING_S)
+        except BenchError as error:
+            trouble = error
+            continue
+        if answer.kind == wanted:
+            return here, answer
+        at_prompt += answer.kind == "micropython"
+        trouble = BenchError(f"{here}: {summary(answer)}.")
+    if wanted == "firmware":
+        raise BenchError(
+            f"the firmware is on the board, but did not greet. {trouble.message}",
+            cause=_why_silent(same_again(port, number)) if at_prompt else trouble.cause,
+            mend="Let go of the board's button, or take the strap off, unplug the board and plug "
+            "it in again; then see: hingeline board info",
+        )
+    raise BenchError(
+        f"the board did not come back to its prompt in {BACK_S:g} s. {trouble.message}",
+        cause=trouble.cause,
+        mend="Hold the board's button, or tie its strap to ground, while plugging it in, and run "
+        "the command again.",
+    )
+
+
+def _why_silent(port: str) -> str:
+    """Ask a board that stays at its prompt what keeps the firmware from being loaded."""
+    try:
+        Tool(port).run(["exec", "import benchboard.app"])
+    except BenchError as error:
+        return error.message
+    return "It stays at its prompt, as with the button held."
