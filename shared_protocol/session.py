@@ -261,6 +261,11 @@ class BoardSession:
                 out += build_refusal(item.ident, RefusedError(item.error.code))
         return out
 
+    @property
+    def greeted(self) -> bool:
+        """Whether there is a token now."""
+        return self._token != 0
+
     def forget(self) -> None:
         """Make the token void, as after ``quit``."""
         self._token = 0

@@ -8,7 +8,7 @@ down twice. Pulses are integer nanoseconds, and the unit stands in the key.
 # every version, so that a host can always put its own firmware on a board.
 VERSION = 2
 
-MAX_LINE_BYTES = 320  # with the newline; the longest request (steps, 16 pulses) takes 310
+MAX_LINE_BYTES = 320  # with the newline; the longest request (steps, 16 pulses) takes 308
 MAX_ID = 65535  # then 1 again; 0 is never used
 ID_HALF = 32768  # ids up to this far ahead of the last one are newer
 CRC_DIGITS = 8

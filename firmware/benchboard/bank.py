@@ -1,5 +1,7 @@
 """All channels together: who may start, what goes out, how it stops."""
 
+from shared_protocol.table import FRAME_MARGIN_NS
+
 from .channels import Channel
 from .guard import STALL_MS, Stagger, permit
 from .pulses import Outputs
@@ -64,6 +66,8 @@ class Bank:
 
     def set_frame(self, frame_hz: int) -> None:
         """Set the frame rate; every channel must be at rest."""
+        if frame_hz == self.outputs.frame_hz:
+            return
         self.outputs.set_frame(frame_hz)
         self.stagger.set_frame(self.frame_ms())
 
@@ -83,20 +87,39 @@ class Bank:
                 mask |= 1 << (channel.number - 1)
         return mask
 
+    def at_rest(self) -> bool:
+        """Return whether every channel is wholly off."""
+        return self.on_mask() == 0 and self.quiet_ms() == 0
+
+    def fits(self, frame_hz: int) -> bool:
+        """Return whether all that is set up fits a frame of this rate."""
+        most_ns = 1000000000 // frame_hz - FRAME_MARGIN_NS
+        return all([channel.high_ns <= most_ns for channel in self.channels])
+
     def quiet_ms(self) -> int:
         """Return the time until every stopping pin is released."""
-        return max([channel.quiet_ms for channel in self.channels])
+        most_ms = 0
+        for channel in self.channels:
+            most_ms = max(most_ms, channel.quiet_ms)
+        return most_ms
 
     def start_ms(self, more: list[Channel]) -> int:
         """Return when the last of the channels waiting, with ``more`` among them, will start.
 
-        An upper bound; 0 when none of ``more`` has to wait.
+        An upper bound; 0 when none of ``more`` has to wait. Takes no heap.
         """
-        if all(channel.on for channel in more):
+        waiting, asked = 0, False
+        for channel in self.channels:
+            if not channel.on:
+                if channel in more:
+                    asked = True
+                    waiting += 1
+                elif channel.wanted:
+                    waiting += 1
+        if not asked:
             return 0
-        waiting = [ch for ch in self.channels if not ch.on and (ch.wanted or ch in more)]
         first_ms = max(self.stagger.wait_ms, self.quiet_ms())
-        return first_ms + (len(waiting) - 1) * self.stagger.gap_ms + 1
+        return first_ms + (waiting - 1) * self.stagger.gap_ms + 1
 
     def _rest(self, channel: Channel, ms: int) -> None:
         channel.quiet_ms -= ms

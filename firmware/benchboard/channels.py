@@ -1,6 +1,6 @@
 """One channel: what hangs on it, what it sends, where it is going."""
 
-from .motions import Steps, Sweep
+from .motions import Ramp, Steps, Sweep
 
 
 class Channel:
@@ -22,7 +22,7 @@ class Channel:
         Time left until its pin can be released, after pulses ended.
     now_ns, target_ns : int
         Pulse that goes out, and the one it is on the way to; 0 when there is none.
-    motion : Sweep, Steps or None
+    motion : Ramp, Sweep, Steps or None
         What moves the target.
     """
 
@@ -38,7 +38,17 @@ class Channel:
         self.quiet_ms = 0
         self.now_ns = 0
         self.target_ns = 0
-        self.motion: Sweep | Steps | None = None
+        self.motion: Ramp | Sweep | Steps | None = None
+
+    def set_up(
+        self, pulse_class: int, low_ns: int, high_ns: int, centre_ns: int, slew_ns_per_ms: int
+    ) -> None:
+        """Say what servo hangs on it; class 0: none. Only at rest, with figures that agree."""
+        self.pulse_class = pulse_class
+        self.low_ns = low_ns
+        self.high_ns = high_ns
+        self.centre_ns = centre_ns
+        self.slew_ns_per_ms = slew_ns_per_ms
 
     def at_rest(self) -> bool:
         """Return whether it is wholly off, its pin released."""
@@ -48,13 +58,13 @@ class Channel:
         """Return whether its pulse has still to change."""
         return self.wanted and (not self.on or self.motion is not None or self._way_ns() != 0)
 
-    def aim(self, target_ns: int, motion: Sweep | Steps | None) -> None:
+    def aim(self, target_ns: int, motion: Ramp | Sweep | Steps | None) -> None:
         """Want pulses, this one first."""
         self.wanted = True
         self.target_ns = target_ns
         self.motion = motion
 
-    def ramp_ms(self, target_ns: int) -> int:
+    def way_ms(self, target_ns: int) -> int:
         """Return the time in which it gets to a pulse; 0 when its first pulse may be that."""
         if not self.on:
             return 0

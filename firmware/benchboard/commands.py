@@ -5,14 +5,17 @@ change anything. Ranges that the table of the wire holds have been checked befor
 """
 
 from shared_protocol.messages import RefusedError
-from shared_protocol.table import CLASSES, FRAME_MARGIN_NS, MOTIONS, SHAPES, STEPS, number_of
+from shared_protocol.table import MOTIONS, SHAPES, STEPS, number_of
 
 from .bank import Bank
 from .channels import Channel
-from .guard import Silence
-from .motions import Steps, Sweep, shortest_period_ms
+from .fittings import Fittings
+from .guard import Rail, Silence
+from .limits import need_frame, need_servo, need_silence
+from .motions import Ramp, Steps, Sweep, shortest_period_ms
 
 SMOOTH = number_of(SHAPES, "smooth")
+MOVING = ("hold", "centre", "sweep", "steps")
 
 
 class Commands:
@@ -21,9 +24,11 @@ class Commands:
     ``obey`` returns the values of the reply, or raises ``RefusedError`` with nothing changed.
     """
 
-    def __init__(self, bank: Bank, silence: Silence):
+    def __init__(self, bank: Bank, silence: Silence, rail: Rail, fittings: Fittings):
         self.bank = bank
         self.silence = silence
+        self.rail = rail
+        self.fittings = fittings
         self._actions = {
             "setup": self.setup,
             "hold": self.hold,
@@ -35,10 +40,13 @@ class Commands:
             "frame": self.frame,
             "silence": self.allow_silence,
             "state": self.state,
+            "measure": self.measure,
         }
 
     def obey(self, word: str, values: dict[str, int]) -> dict[str, int]:
         """Do what a request asks."""
+        if self.rail.low and word in MOVING:
+            raise RefusedError("rail_low", 0, "", self.rail.mv(), self.rail.low_mv)
         return self._actions[word](values)
 
     def setup(self, values: dict[str, int]) -> dict[str, int]:
@@ -46,20 +54,14 @@ class Commands:
         channel = self._channel(values["ch"])
         if not channel.at_rest():
             raise RefusedError("channel_on", channel.number)
-        for row in CLASSES:
-            if row[0] == values["class"]:
-                _need_class(channel.number, values, row[2], row[3])
-        low_ns, high_ns, centre_ns = values["low_ns"], values["high_ns"], values["centre_ns"]
-        if low_ns >= high_ns:
-            raise RefusedError("wrong_order", channel.number, "low_ns", low_ns, high_ns)
-        if centre_ns < low_ns:
-            raise RefusedError("wrong_order", channel.number, "centre_ns", centre_ns, low_ns)
-        if centre_ns > high_ns:
-            raise RefusedError("wrong_order", channel.number, "centre_ns", centre_ns, high_ns)
-        _need_frame(channel.number, "high_ns", high_ns, self.bank.outputs.frame_hz)
-        channel.pulse_class = values["class"]
-        channel.low_ns, channel.high_ns, channel.centre_ns = low_ns, high_ns, centre_ns
-        channel.slew_ns_per_ms = values["slew_ns_per_ms"]
+        need_servo(channel.number, values, self.bank.outputs.frame_hz)
+        channel.set_up(
+            values["class"],
+            values["low_ns"],
+            values["high_ns"],
+            values["centre_ns"],
+            values["slew_ns_per_ms"],
+        )
         return {}
 
     def hold(self, values: dict[str, int]) -> dict[str, int]:
@@ -73,14 +75,14 @@ class Commands:
                 aims.append((channel, values[key]))
         if not aims:
             raise RefusedError("nothing_chosen")
-        return self._go(aims)
+        return self._go(aims, values)
 
     def centre(self, values: dict[str, int]) -> dict[str, int]:
         """Go to centre."""
         chosen = self._chosen(values)
         for channel in chosen:
             _need_setup(channel)
-        return self._go([(channel, channel.centre_ns) for channel in chosen])
+        return self._go([(channel, channel.centre_ns) for channel in chosen], values)
 
     def sweep(self, values: dict[str, int]) -> dict[str, int]:
         """Run between two pulses."""
@@ -104,7 +106,7 @@ class Commands:
         for channel in chosen:
             against = opposed >> (channel.number - 1) & 1
             ends.append((high_ns, low_ns) if against else (low_ns, high_ns))
-        # All begin together, once the last has come to its end of the sweep.
+        # They begin once the last has come to its end of the sweep.
         reply = self._times([(ch, ends[n][0]) for n, ch in enumerate(chosen)])
         for n, channel in enumerate(chosen):
             first_ns, second_ns = ends[n]
@@ -114,7 +116,7 @@ class Commands:
                 values["period_ms"],
                 values["cycles"],
                 smooth,
-                reply["settle_ms"],
+                reply["settle_ms"] + n * values.get("lag_ms", 0),
             )
             channel.aim(first_ns, motion)
         return reply
@@ -135,15 +137,17 @@ class Commands:
             for n, pulse_ns in enumerate(pulses):
                 _need_limits(channel, "s%d_ns" % (n + 1), pulse_ns)
         reply = self._times([(channel, pulses[0]) for channel in chosen])
-        # All wait for the slowest, so that they stay together.
+        # All take the time of the slowest, so that they stay together.
         slew = min([channel.slew_ns_per_ms for channel in chosen])
+        lag_ms = values.get("lag_ms", 0)
         lasts = [reply["settle_ms"] + values["dwell_ms"]]
         for n in range(1, len(pulses)):
             way = abs(pulses[n] - pulses[n - 1])
             lasts.append((way + slew - 1) // slew + values["dwell_ms"])
-        for channel in chosen:
-            channel.aim(pulses[0], Steps(tuple(pulses), tuple(lasts)))
-        reply["lasts_ms"] = sum(lasts)
+        for n, channel in enumerate(chosen):
+            own = [lasts[0] + n * lag_ms] + lasts[1:]  # noqa: RUF005 - for MicroPython
+            channel.aim(pulses[0], Steps(tuple(pulses), tuple(own)))
+        reply["lasts_ms"] = sum(lasts) + (len(chosen) - 1) * lag_ms
         return reply
 
     def freeze(self, values: dict[str, int]) -> dict[str, int]:
@@ -164,15 +168,14 @@ class Commands:
             if not channel.at_rest():
                 raise RefusedError("channel_on", channel.number)
             if channel.pulse_class:
-                _need_frame(channel.number, "frame_hz", channel.high_ns, values["frame_hz"])
+                need_frame(channel.number, "frame_hz", channel.high_ns, values["frame_hz"])
         self.bank.set_frame(values["frame_hz"])
         return {"tick_ps": self.bank.outputs.tick_ps()}
 
     def allow_silence(self, values: dict[str, int]) -> dict[str, int]:
         """Say how long the host may be silent."""
         hold_ms, off_ms = values["hold_ms"], values["off_ms"]
-        if off_ms <= hold_ms:
-            raise RefusedError("wrong_order", 0, "off_ms", off_ms, hold_ms)
+        need_silence(hold_ms, off_ms)
         self.silence.hold_ms, self.silence.off_ms = hold_ms, off_ms
         return {}
 
@@ -191,6 +194,13 @@ class Commands:
             "motion": number_of(MOTIONS, _motion(channel)),
         }
 
+    def measure(self, values: dict[str, int]) -> dict[str, int]:
+        """Measure a pulse at the board's own pin."""
+        channel = self._channel(values["ch"])
+        if not channel.on or channel.is_moving():
+            raise RefusedError("not_holding", channel.number)
+        return {"width_ns": self.fittings.measure(), "step_ns": self.fittings.probe_step_ns}
+
     def _channel(self, number: int) -> Channel:
         count = len(self.bank.channels)
         if number > count:
@@ -203,13 +213,25 @@ class Commands:
 
     def _times(self, aims: list[tuple[Channel, int]]) -> dict[str, int]:
         start_ms = self.bank.start_ms([channel for channel, _ in aims])
-        ramps = [channel.ramp_ms(pulse_ns) for channel, pulse_ns in aims]
-        return {"start_ms": start_ms, "settle_ms": max(start_ms, max(ramps))}
+        ways_ms = [channel.way_ms(pulse_ns) for channel, pulse_ns in aims]
+        return {"start_ms": start_ms, "settle_ms": max(start_ms, max(ways_ms))}
 
-    def _go(self, aims: list[tuple[Channel, int]]) -> dict[str, int]:
+    def _go(self, aims: list[tuple[Channel, int]], values: dict[str, int]) -> dict[str, int]:
         reply = self._times(aims)
+        lasts_ms = values.get("ramp_ms", 0)
+        ramps = [(ch, pulse_ns) for ch, pulse_ns in aims if lasts_ms and ch.on]
+        for channel, pulse_ns in ramps:
+            if channel.way_ms(pulse_ns) > lasts_ms:
+                least_ms = max([ch.way_ms(end_ns) for ch, end_ns in ramps])
+                raise RefusedError("too_fast", channel.number, "ramp_ms", lasts_ms, least_ms)
+        if ramps:
+            reply["settle_ms"] = reply["start_ms"] + lasts_ms
         for channel, pulse_ns in aims:
             channel.aim(pulse_ns, None)
+        # All ramps begin together, once the last channel that was off has had its first pulse.
+        for channel, pulse_ns in ramps:
+            motion = Ramp(channel.now_ns, pulse_ns, lasts_ms, reply["start_ms"])
+            channel.aim(channel.now_ns, motion)
         return reply
 
 
@@ -226,25 +248,9 @@ def _need_limits(channel: Channel, key: str, pulse_ns: int) -> None:
         raise RefusedError("above_limit", channel.number, key, pulse_ns, channel.high_ns)
 
 
-def _need_class(number: int, values: dict[str, int], least_ns: int, most_ns: int) -> None:
-    for key in ("low_ns", "high_ns", "centre_ns"):
-        if values[key] < least_ns:
-            raise RefusedError("class_limit", number, key, values[key], least_ns)
-        if values[key] > most_ns:
-            raise RefusedError("class_limit", number, key, values[key], most_ns)
-
-
-def _need_frame(number: int, key: str, pulse_ns: int, frame_hz: int) -> None:
-    frame_ns = 1000000000 // frame_hz
-    if pulse_ns + FRAME_MARGIN_NS > frame_ns:
-        raise RefusedError("frame_too_short", number, key, pulse_ns + FRAME_MARGIN_NS, frame_ns)
-
-
 def _motion(channel: Channel) -> str:
     if not channel.wanted:
         return "stopping" if channel.quiet_ms else "off"
     if not channel.on:
         return "starting"
-    if channel.motion is None:
-        return "hold"
-    return "sweep" if isinstance(channel.motion, Sweep) else "steps"
+    return "hold" if channel.motion is None else channel.motion.name

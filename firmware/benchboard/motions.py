@@ -7,6 +7,40 @@ heap. Time is kept as a phase, so that no length of run overflows, jumps or drif
 ONE = 16384  # the fraction 1; with it every product below stays under 2**30
 
 
+class Ramp:
+    """From one pulse to another in a given time, at a steady rate; then stay.
+
+    Parameters
+    ----------
+    first_ns, second_ns : int
+        Where it begins and ends.
+    lasts_ms : int
+        Time on the way; at most 600000.
+    wait_ms : int
+        Stay at the first pulse so long before beginning.
+    """
+
+    name = "ramp"
+
+    def __init__(self, first_ns: int, second_ns: int, lasts_ms: int, wait_ms: int):
+        self.first_ns = first_ns
+        self.second_ns = second_ns
+        self.lasts_ms = lasts_ms
+        self.elapsed_ms = -wait_ms
+        self.done = False
+
+    def advance(self, ms: int) -> int:
+        """Move the time on by ``ms``; return the pulse in ns."""
+        if not self.done:
+            self.elapsed_ms += ms
+            self.done = self.elapsed_ms >= self.lasts_ms
+        if self.done:
+            return self.second_ns
+        if self.elapsed_ms <= 0:
+            return self.first_ns
+        return between(self.first_ns, self.second_ns, fraction_of(self.elapsed_ms, self.lasts_ms))
+
+
 class Sweep:
     """From ``first`` to ``second`` and back, ``cycles`` times (0: for ever).
 
@@ -15,7 +49,7 @@ class Sweep:
     first_ns, second_ns : int
         The two ends; the motion begins and ends at the first.
     period_ms : int
-        There and back; at most 120000.
+        There and back; at most 16000000.
     cycles : int
         Number of periods; 0 for no end.
     smooth : bool
@@ -23,6 +57,8 @@ class Sweep:
     wait_ms : int
         Stay at the first end so long before beginning.
     """
+
+    name = "sweep"
 
     def __init__(
         self,
@@ -33,6 +69,18 @@ class Sweep:
         smooth: bool,
         wait_ms: int,
     ):
+        self.begin(first_ns, second_ns, period_ms, cycles, smooth, wait_ms)
+
+    def begin(
+        self,
+        first_ns: int,
+        second_ns: int,
+        period_ms: int,
+        cycles: int,
+        smooth: bool,
+        wait_ms: int,
+    ) -> None:
+        """Be a new sweep; takes no heap."""
         self.first_ns = first_ns
         self.second_ns = second_ns
         self.period_ms = period_ms
@@ -61,10 +109,10 @@ class Sweep:
 
     def _fraction(self) -> int:
         if self.phase_ms < self.half_ms:
-            fraction = self.phase_ms * ONE // self.half_ms
+            fraction = fraction_of(self.phase_ms, self.half_ms)
         else:
             rest_ms = self.period_ms - self.half_ms
-            fraction = ONE - (self.phase_ms - self.half_ms) * ONE // rest_ms
+            fraction = ONE - fraction_of(self.phase_ms - self.half_ms, rest_ms)
         if self.smooth:
             # 3 f^2 - 2 f^3: its steepest slope is 1.5, in the middle
             fraction = (fraction * fraction // ONE) * (3 * ONE - 2 * fraction) // ONE
@@ -81,6 +129,8 @@ class Steps:
     lasts_ms : tuple of int
         How long each but the last is wanted.
     """
+
+    name = "steps"
 
     def __init__(self, pulses_ns: tuple[int, ...], lasts_ms: tuple[int, ...]):
         self.pulses_ns = pulses_ns
@@ -99,6 +149,12 @@ class Steps:
         if self.done:
             self.elapsed_ms = 0
         return self.pulses_ns[self.number]
+
+
+def fraction_of(elapsed_ms: int, whole_ms: int) -> int:
+    """Return ``elapsed_ms * ONE // whole_ms``, for up to 8000000 ms, without a big integer."""
+    first = elapsed_ms * 128
+    return first // whole_ms * 128 + first % whole_ms * 128 // whole_ms
 
 
 def between(first_ns: int, second_ns: int, fraction: int) -> int:

@@ -37,7 +37,7 @@ def the_greeting_tells_what_board_it_is():
         values,
         {
             "proto": table.VERSION,
-            "fw": 100,
+            "fw": 200,
             "board": 9,
             "channels": 8,
             "tick_ps": 305500,
@@ -47,6 +47,9 @@ def the_greeting_tells_what_board_it_is():
             "nonce": 7,
             "board_id": 1 << 63,
             "boots": 3,
+            "settings": 0,
+            "free_bytes": 180000,
+            "rail_mv": 0,
         },
     )
 
@@ -154,10 +157,12 @@ def the_frame_rate_changes_only_with_everything_off():
     equal(bench.no("frame", frame_hz=100)[:2], ("channel_on", 2))  # the pin is not yet released
     bench.run(30)
     equal(bench.get("frame", frame_hz=333), {"tick_ps": 46000})
-    equal(bench.get("hello")["frame_hz"], 333)
     bench.get("centre", mask=1)
     bench.run(100)
+    equal(bench.get("hello")["frame_hz"], 333)  # still on: it has to stay
     equal(bench.get("off", mask=1), {"off_ms": 6})
+    bench.run(10)
+    equal(bench.get("hello")["frame_hz"], 50)  # every session begins as the settings say
 
 
 def a_pulse_must_fit_its_frame_with_room_to_spare():
@@ -167,6 +172,9 @@ def a_pulse_must_fit_its_frame_with_room_to_spare():
     equal(bench.outputs.frame_hz, 50)
     bench.setup((1,), high=2000)
     bench.get("frame", frame_hz=333)
+    bench.get("hold", p1_ns=2000 * US)
+    bench.run(50)
+    equal(bench.pulses()[0], 2000)
     event = bench.ask(
         "setup",
         ch=2,
@@ -216,7 +224,8 @@ def a_silent_host_stops_motion_and_then_pulses():
     bench.get("sweep", **dict(SWEEP, mask=1, opposed_mask=0))
     equal(bench.get("beat")["guard"], 1)
     bench.alive(1000)
-    equal(bench.get("beat"), {"on_mask": 1, "moving_mask": 1, "guard": 0, "damaged": 0})
+    wanted = {"on_mask": 1, "moving_mask": 1, "guard": 0, "damaged": 0, "rail_mv": 0}
+    equal(bench.get("beat"), wanted)
 
 
 def the_times_of_silence_can_be_set_within_reason():

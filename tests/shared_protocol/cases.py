@@ -23,6 +23,9 @@ GREETING = {
     "reason": 1,
     "board_id": table.BIGGEST,
     "boots": 3,
+    "settings": 0,
+    "free_bytes": 180000,
+    "rail_mv": 5120,
 }
 
 
@@ -48,7 +51,7 @@ class Board:
             self.session.forget()
             return {}
         if word == "beat":
-            return {"on_mask": 1, "moving_mask": 0, "guard": 0, "damaged": self.session.damaged}
+            return {"on_mask": 1, "moving_mask": 0, "guard": 0, "damaged": 0, "rail_mv": 0}
         return {"start_ms": 1, "settle_ms": values.get("p1_ns", 0) // 1000}
 
 
@@ -343,12 +346,12 @@ def a_greeting_meant_for_another_program_is_not_taken():
 def other_versions_refuse_each_other():
     board, host = Board(11), HostSession()
     host.hello(77)
-    data = build_request(1, "hello", {"proto": 2, "nonce": 77})
+    data = build_request(1, "hello", {"proto": 1, "nonce": 77})
     (event,) = host.receive(board.session.receive(data))
-    equal((event.code, event.value, event.limit), ("wrong_version", 2, table.VERSION))
+    equal((event.code, event.value, event.limit), ("wrong_version", 1, table.VERSION))
     ident, _ = host.hello(77)
     values = dict(GREETING)
-    values.update({"proto": 2, "token": 5, "nonce": 77})
+    values.update({"proto": 1, "token": 5, "nonce": 77})
     (event,) = host.receive(encode(ident, "greeting", values))
     equal((type(event), event.error.code), (Damaged, "wrong_version"))
     equal(host.token, 0)
@@ -372,7 +375,11 @@ def replies_that_break_the_table_are_damage_and_leave_the_request_open():
     ident, data = host.request("beat")
     for word, values, code in (
         ("ok", {"on_mask": 0}, "missing_key"),
-        ("ok", {"on_mask": 300, "moving_mask": 0, "guard": 0, "damaged": 0}, "out_of_range"),
+        (
+            "ok",
+            {"on_mask": 300, "moving_mask": 0, "guard": 0, "damaged": 0, "rail_mv": 0},
+            "out_of_range",
+        ),
         ("greeting", {}, "odd_reply"),
         ("beat", {"token": 11}, "odd_reply"),
         ("no", {"code": 1}, "missing_key"),

@@ -32,7 +32,7 @@ def test_longest_messages_fit_a_line():
     refused = RefusedError("class_limit", 8, "slew_ns_per_ms", -table.BIGGEST, -table.BIGGEST)
     build_refusal(65535, refused)
     # The figure that the table's comment gives for the greatest length of a line.
-    assert max(lengths.items(), key=lambda item: item[1]) == ("steps", 294)
+    assert max(lengths.items(), key=lambda item: item[1]) == ("steps", 308)
 
 
 def test_numbers_and_names_are_there_once():
@@ -42,6 +42,7 @@ def test_numbers_and_names_are_there_once():
         table.BOARDS,
         table.REASONS,
         table.MOTIONS,
+        table.SETTINGS,
         table.GUARDS,
     ):
         assert len({row[0] for row in rows}) == len({row[1] for row in rows}) == len(rows)
@@ -55,12 +56,12 @@ def test_numbers_and_names_are_there_once():
 def test_ranges_are_the_right_way_round_and_keys_carry_their_unit():
     plain = re.compile(
         r"proto|nonce|token|ch|class|mask|\w+_mask|cycles|shape|on|motion|guard|damaged"
-        r"|fw|board|channels|reason|board_id|boots"
+        r"|fw|board|channels|reason|board_id|boots|settings|knob|slew_ns_per_ms"
     )
     for word in table.REQUESTS:
         for field in word.fields + word.reply:
             assert field.low < field.high, field.key
-            assert re.search(r"_(ns|ms|hz|ps)$", field.key) or plain.fullmatch(field.key)
+            assert re.search(r"_(ns|ms|mv|hz|ps|bytes)$", field.key) or plain.fullmatch(field.key)
 
 
 def test_classes_lie_inside_what_a_pulse_key_can_hold():
@@ -68,4 +69,5 @@ def test_classes_lie_inside_what_a_pulse_key_can_hold():
     assert max(row[3] for row in table.CLASSES) == table.PULSE_HIGH_NS
     classes = {row[1]: row[2:] for row in table.CLASSES}
     # The safe ranges agreed for the two kinds of servo; common practice, no source.
-    assert classes == {"standard": (500_000, 2_500_000), "narrow": (300_000, 1_100_000)}
+    wanted = {"standard": (500_000, 2_500_000), "narrow": (300_000, 1_100_000)}
+    assert classes == {**wanted, "custom": (table.PULSE_LOW_NS, table.PULSE_HIGH_NS)}

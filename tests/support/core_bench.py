@@ -2,6 +2,7 @@
 
 from benchboard.boards import board_named
 from benchboard.core import Core
+from benchboard.fittings import FULL, Fittings
 from benchboard.pulses import Recorder
 from shared_protocol.session import Greeting, HostSession, Refusal, Reply
 
@@ -51,8 +52,39 @@ class Watched(Recorder):
         self.note(index, -1)
 
 
+class Fitted(Fittings):
+    """Everything that can be fitted, set and read by the test."""
+
+    probe_step_ns = 16
+
+    def __init__(self):
+        self.down = False
+        self.turned = 0
+        self.supply = FULL
+        self.lit = False
+        self.width_ns = 1500123
+
+    def pressed(self):
+        return self.down
+
+    def knob(self):
+        return self.turned
+
+    def rail(self):
+        return self.supply
+
+    def light(self, on):
+        self.lit = on
+
+    def measure(self):
+        return self.width_ns
+
+
 class Bench:
-    def __init__(self, start_us=0, token=99, reason="power"):
+    def __init__(self, start_us=0, token=99, reason="power", settings=None):
+        self.fitted = Fitted()
+        self.kept = []
+        self.full = False  # the store takes nothing more
         self.board = board_named("simulated")
         self.outputs = Watched(self.board)
         self.outputs.bench = self
@@ -60,9 +92,24 @@ class Bench:
         self.start_us = start_us
         self.tokens = token
         self.core = Core(
-            self.outputs, self.board, self.new_token, reason, 3, 1 << 63, start_us % CLOCK
+            self.outputs,
+            self.board,
+            self.new_token,
+            reason,
+            3,
+            1 << 63,
+            start_us % CLOCK,
+            self.fitted,
+            settings,
+            self.keep,
+            180000,
         )
         self.host = HostSession()
+
+    def keep(self, settings):
+        if self.full:
+            raise OSError(28)  # no space left
+        self.kept.append(settings)
 
     def new_token(self):
         self.tokens += 1
