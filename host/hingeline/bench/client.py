@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from types import TracebackType
 
 from hingeline.bench.greeting import BoardInfo, board_info
+from hingeline.bench.identifying import Answer, at_prompt, no_bench
 from hingeline.bench.keeping import (
     BoardSettings,
     Kept,
@@ -303,12 +304,7 @@ class Board:
             if isinstance(reply, Refusal):
                 raise _version_error(self.port, reply)
             if self._transport.now_s() >= end:
-                raise BenchError(
-                    f"{self.port}: nothing there answers like a Hingeline board.",
-                    cause="The board may lack the firmware, or the port may be another device.",
-                    mend="Put the firmware on the board: "
-                    f"hingeline board install --port {self.port}",
-                )
+                raise no_bench(self.port, at_prompt(self._transport))
 
     def _ask(self, word: str, values: dict[str, int], tries: int = TRIES) -> Reply:
         with self._lock:
@@ -386,10 +382,5 @@ def _forgotten(port: str) -> BenchError:
 
 def _version_error(port: str, refusal: Refusal) -> BenchError:
     if refusal.code == "wrong_version":
-        return BenchError(
-            f"{port}: the board speaks version {refusal.limit} of the wire, "
-            f"this Hingeline version {table.VERSION}.",
-            mend="Put the firmware of this Hingeline on the board: "
-            f"hingeline board install --port {port}",
-        )
+        return no_bench(port, Answer("other wire", wire=refusal.limit))
     return BenchError(f"{port}: the board refused the greeting: {refusal.describe()}.")

@@ -11,8 +11,8 @@ import secrets
 from dataclasses import dataclass
 from typing import Literal
 
-from hingeline import __version__
 from hingeline.bench.greeting import BoardInfo, board_info
+from hingeline.bench.installing.firmware import version
 from hingeline.bench.transport import Transport
 from hingeline.errors import BenchError
 from shared_protocol import table
@@ -27,7 +27,6 @@ _MOST_HEARD = 4096
 
 #: Where to find what a board must have before the firmware can be put on it.
 MICROPYTHON = "https://micropython.org/download"
-_INSTALL = "hingeline board install"
 _UPDATE = "Update Hingeline (pip install --upgrade hingeline)"
 
 #: ``firmware``: Hingeline's, of this wire version; ``other wire``: Hingeline's, of another;
@@ -116,7 +115,7 @@ def summary(answer: Answer) -> str:
     """Say in a few words what answers."""
     if answer.info is not None:
         word = age(answer.info)
-        than = f", {word} than this Hingeline ({__version__})" if word else ""
+        than = f", {word} than that of this Hingeline ({version()})" if word else ""
         return f"Hingeline firmware {answer.info.firmware}{than}"
     if answer.kind == "other wire":
         return (
@@ -130,51 +129,52 @@ def summary(answer: Answer) -> str:
         return f"{name}, without Hingeline's firmware"
     if answer.kind == "something":
         return f"something that is no bench board; it sends {_readable(answer.heard)}"
-    return "nothing that answers"
+    return "nothing there answers"
 
 
-def mend(answer: Answer) -> str:
+def mend(answer: Answer, port: str) -> str:
     """Say what to do about it; empty when all is as it should be."""
+    install = f"hingeline board install --port {port}"
     if answer.info is not None and not age(answer.info):
         return ""
     if answer.wire:
         newer = age(answer.info) == "newer" if answer.info else answer.wire > table.VERSION
         if newer:
-            return f"{_UPDATE}, or put the firmware of this one on the board: {_INSTALL}"
-        return f"Put this Hingeline's firmware on the board: {_INSTALL}"
+            return f"{_UPDATE}, or put the firmware of this one on the board: {install}"
+        return f"Put this Hingeline's firmware on the board: {install}"
     if answer.kind == "micropython":
         if answer.held:
             return (
                 "Let go of the board's button, or take the strap off, and start the board again. "
-                f"If that does not help: {_INSTALL}"
+                f"If that does not help: {install}"
             )
-        return f"Put Hingeline's firmware on the board: {_INSTALL}"
+        return f"Put Hingeline's firmware on the board: {install}"
     if answer.kind == "something":
         return (
             "Close other programs that may drive it. If it is a board whose program may be "
-            f"replaced: {_INSTALL}"
+            f"replaced: {install}"
         )
     return (
         "Unplug the board and plug it in again. A new board needs MicroPython first "
-        f"({MICROPYTHON}), then: {_INSTALL}"
+        f"({MICROPYTHON}), then: {install}"
     )
 
 
 def no_bench(port: str, answer: Answer) -> BenchError:
     """Return the error of a port on which no bench board of this version answers."""
-    return BenchError(f"{port}: {summary(answer)}.", mend=mend(answer))
+    return BenchError(f"{port}: {summary(answer)}.", mend=mend(answer, port))
 
 
 def age(info: BoardInfo) -> str:
-    """Return whether a board's firmware is "older" or "newer" than this Hingeline, or ""."""
-    theirs, ours = _numbers(info.firmware), _numbers(__version__)
+    """Return whether a board's firmware is "older" or "newer" than this Hingeline's, or ""."""
+    theirs, ours = _numbers(info.firmware), _numbers(version())
     if theirs == ours:
         return ""
     return "older" if theirs < ours else "newer"
 
 
-def _numbers(version: str) -> list[int]:
-    return [int(part) for part in re.findall(r"\d+", version)[:3]]
+def _numbers(text: str) -> list[int]:
+    return [int(part) for part in text.split(".")]
 
 
 def _readable(heard: bytes) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 import subprocess
 import sys
 import tempfile
@@ -55,6 +56,14 @@ def sources() -> dict[str, bytes]:
                 found[f"{folder}/{file.name}"] = file.read_bytes()
     found[MAIN] = _main().read_bytes()
     return found
+
+
+def version() -> str:
+    """Return the version of the firmware that came with this Hingeline."""
+    text = (_place("benchboard") / "__init__.py").read_text("utf-8")
+    found = re.search(r"^FIRMWARE = (\d+)", text, re.MULTILINE)
+    number = int(found[1]) if found else 0
+    return f"{number // 10000}.{number // 100 % 100}.{number % 100}"
 
 
 def compiled(files: dict[str, bytes]) -> Payload:

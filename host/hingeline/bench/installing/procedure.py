@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import re
 import tempfile
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from hingeline import __version__
 from hingeline.bench.greeting import BoardInfo
 from hingeline.bench.identifying import (
     MICROPYTHON,
@@ -24,7 +24,7 @@ from hingeline.bench.identifying import (
     summary,
 )
 from hingeline.bench.installing.contents import LOOK, PINS, Contents, read_contents
-from hingeline.bench.installing.firmware import FOLDERS, MAIN, Payload, compiled
+from hingeline.bench.installing.firmware import FOLDERS, MAIN, Payload, compiled, version
 from hingeline.bench.installing.leaving import leave
 from hingeline.bench.installing.tool import Tool
 from hingeline.bench.ports import same_again, usb_number
@@ -35,6 +35,7 @@ from hingeline.errors import BenchError, Stopped
 BACK_S = 15.0
 _PAUSE_S = 0.25
 _GREETING_S = 1.2
+_STARTING_S = 5.0
 #: The oldest MicroPython that the firmware is written for.
 OLDEST = (1, 24)
 
@@ -200,29 +201,32 @@ def install(
             cause="Another copy of the firmware comes before the one just written.",
             mend="Remove other files named benchboard from the board, and run the command again.",
         )
-    version = ".".join(map(str, there.version))
-    return Installed(port, plan, payload, answer.info, there.machine, version)
+    return Installed(port, plan, payload, answer.info, there.machine, _dotted(there.version))
 
 
 def _question(port: str, answer: Answer) -> str:
     name = summary(answer)
     if answer.wire:
-        return f"{port}: {name}. End it and put firmware {__version__} in its place?"
+        return f"{port}: {name}. End it and put firmware {version()} in its place?"
     if answer.kind == "micropython":
-        return f"{port}: {name}. Put firmware {__version__} on it?"
+        return f"{port}: {name}. Put firmware {version()} on it?"
     return (
         f"{port}: {name}. If this is a board with MicroPython, its program will be interrupted. "
-        f"Put firmware {__version__} on it?"
+        f"Put firmware {version()} on it?"
     )
 
 
 def _check_interpreter(port: str, there: Contents) -> None:
     if there.version[:2] < OLDEST:
         raise BenchError(
-            f"{port}: the board's MicroPython is version {'.'.join(map(str, there.version))}; "
-            f"{'.'.join(map(str, OLDEST))} is the oldest that the firmware runs on.",
+            f"{port}: the board's MicroPython is version {_dotted(there.version)}; "
+            f"{_dotted(OLDEST)} is the oldest that the firmware runs on.",
             mend=f"Put a newer MicroPython on the board first: {MICROPYTHON}",
         )
+
+
+def _dotted(numbers: Sequence[int]) -> str:
+    return ".".join(map(str, numbers))
 
 
 def _payload(files: dict[str, bytes], there: Contents, as_sources: bool, tell: Tell) -> Payload:
@@ -316,9 +320,15 @@ def _back(port: str, number: str | None, wanted: str) -> tuple[str, Answer]:
 
 
 def _why_silent(port: str) -> str:
-    """Ask a board that stays at its prompt what keeps the firmware from being loaded."""
-    try:
-        Tool(port).run(["exec", "import benchboard.app"])
-    except BenchError as error:
-        return error.message
+    """Start a board that stays at its prompt once more, and return what it says of a fault."""
+    seen = b""
+    with contextlib.suppress(BenchError), SerialTransport(port) as transport:
+        transport.write(b"\x04")
+        end = time.monotonic() + _STARTING_S
+        while time.monotonic() < end and not seen.endswith(b">>> "):
+            seen += transport.read(_PAUSE_S)
+    lines = seen.decode("utf-8", "replace").splitlines()
+    faults = [line for line in lines if re.match(r"\w+(Error|Exception)\b", line)]
+    if faults:
+        return f"When it is started it says: {faults[-1]}"
     return "It stays at its prompt, as with the button held."

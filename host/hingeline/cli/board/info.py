@@ -4,15 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import asdict
-from typing import Any
 
 import click
 
 from hingeline.bench.client import Board
+from hingeline.bench.greeting import BoardInfo
+from hingeline.bench.identifying import Answer, mend, summary
 from hingeline.bench.ports import SIMULATED, candidates, choose
 from hingeline.cli import options
 from hingeline.cli.benchwork import seed_of
-from hingeline.cli.output import emit
+from hingeline.cli.output import emit, wrapped
+
+_SETTINGS = {
+    "usual": "the usual ones; nothing was kept on the board",
+    "kept": "as kept on the board",
+    "damaged": "the usual ones; what was kept on the board cannot be read",
+}
 
 
 @click.command("info", short_help="Ask one board what it is.")
@@ -26,34 +33,36 @@ def command(port: str | None, as_json: bool) -> None:
       hingeline board info --port /dev/ttyACM0
     """
     name = choose(port, [] if port else candidates())
-    figures = {"port": name, **greeting(name)}
-    emit(figures, as_json=as_json, text=_described(figures))
+    info = _greeting(name)
+    emit({"port": name, **asdict(info)}, as_json=as_json, text=_described(name, info))
 
 
-def greeting(port: str) -> dict[str, Any]:
-    """Return what the board on a port says of itself, as figures.
-
-    Raises
-    ------
-    BenchError
-        When the port cannot be opened, or nothing there answers like a bench board.
-    """
+def _greeting(port: str) -> BoardInfo:
     if port.startswith(SIMULATED):
         from hingeline.bench.simulated.transport import SimulatedTransport
 
         with Board(SimulatedTransport({}, seed_of(port))) as board:
-            return asdict(board.info)
+            return board.info
     from hingeline.bench.transport import SerialTransport
 
     with Board(SerialTransport(port)) as board:
-        return asdict(board.info)
+        return board.info
 
 
-def _described(figures: dict[str, Any]) -> Iterator[str]:
-    yield f"Port           {figures['port']}"
-    yield f"Board          {figures['board']}, id {figures['board_id']}"
-    yield f"Firmware       {figures['firmware']}, wire version {figures['protocol']}"
-    yield f"Channels       {figures['channels']}, {figures['frame_hz']} frames per second"
-    yield f"Finest step    {figures['tick_ns'] / 1000:.3f} us"
-    boots = f", start {figures['boots']}" if figures["boots"] else ""
-    yield f"Last started   {figures['started']}{boots}"
+def _described(port: str, info: BoardInfo) -> Iterator[str]:
+    answer = Answer("firmware", info, info.protocol)
+    yield f"Port           {port}"
+    yield f"Board          {info.board}, id {info.board_id}"
+    yield f"Firmware       {info.firmware}, wire version {info.protocol}"
+    yield f"Channels       {info.channels}, {info.frame_hz} frames per second"
+    yield f"Finest step    {info.tick_ns / 1000:.3f} us"
+    boots = f", start {info.boots}" if info.boots else ""
+    yield f"Last started   {info.started}{boots}"
+    if info.free_bytes is not None:
+        yield f"Free memory    {info.free_bytes / 1000:.0f} kB"
+    yield f"Settings       {_SETTINGS[info.settings]}"
+    if info.rail_mv is not None:
+        yield f"Servo supply   {info.rail_mv / 1000:.2f} V"
+    if mend(answer, port):
+        yield wrapped(f"{summary(answer)}.")
+        yield wrapped(f"  Next: {mend(answer, port)}")

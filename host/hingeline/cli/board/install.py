@@ -8,9 +8,8 @@ from typing import Any
 
 import click
 
-from hingeline import __version__
 from hingeline.bench.installing.contents import PINS
-from hingeline.bench.installing.firmware import Payload, compiled, sources
+from hingeline.bench.installing.firmware import Payload, compiled, sources, version
 from hingeline.bench.installing.pins import read_pins
 from hingeline.bench.installing.procedure import Installed, install
 from hingeline.bench.ports import SIMULATED, candidates, choose
@@ -98,7 +97,7 @@ def _write(folder: Path, payload: Payload, pins: bytes | None) -> None:
 
 def _figures(payload: Payload) -> dict[str, Any]:
     return {
-        "firmware": __version__,
+        "firmware": version(),
         "compiled": bool(payload.bytecode),
         "bytecode": payload.bytecode or None,
         "files": {path: len(data) for path, data in payload.files.items()},
@@ -107,7 +106,7 @@ def _figures(payload: Payload) -> dict[str, Any]:
 
 
 def _written(folder: Path, payload: Payload) -> Iterator[str]:
-    yield f"{folder}: firmware {__version__}, {_counted(payload)}"
+    yield f"{folder}: firmware {version()}, {_counted(payload)}"
     if payload.bytecode:
         yield (
             f"Compiled for MicroPython that takes version {payload.bytecode} of its bytecode; "

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import asdict
 from typing import Any
 
 import click
 
+from hingeline.bench.identifying import identify, mend, summary
 from hingeline.bench.ports import SIMULATED, Port, candidates
 from hingeline.cli import options
-from hingeline.cli.board.info import greeting
-from hingeline.cli.output import emit, table
+from hingeline.cli.output import emit, table, wrapped
 from hingeline.errors import BenchError
 
 
@@ -19,7 +20,8 @@ from hingeline.errors import BenchError
 def command(as_json: bool) -> None:
     """List the ports that may have a board, and what answers on each.
 
-    Only ports with the USB identity of a possible board are spoken to. Nothing moves.
+    Only ports with the USB identity of a possible board are spoken to. Nothing moves, and no
+    program is interrupted.
 
     \b
     Example:
@@ -30,11 +32,22 @@ def command(as_json: bool) -> None:
 
 
 def _asked(port: Port) -> dict[str, Any]:
+    from hingeline.bench.transport import SerialTransport
+
     row: dict[str, Any] = {"port": port.device, "usb": port.usb, "likely": port.likely}
     try:
-        return {**row, "board": greeting(port.device), "problem": None}
+        with SerialTransport(port.device) as transport:
+            answer = identify(transport)
     except BenchError as error:
-        return {**row, "board": None, "problem": error.message}
+        what = error.message.removeprefix(f"{port.device}: ")
+        return {**row, "answers": None, "board": None, "what": what, "mend": error.mend}
+    return {
+        **row,
+        "answers": answer.kind,
+        "board": asdict(answer.info) if answer.info else None,
+        "what": summary(answer),
+        "mend": mend(answer, port.device),
+    }
 
 
 def _listed(found: list[dict[str, Any]]) -> Iterator[str]:
@@ -42,15 +55,13 @@ def _listed(found: list[dict[str, Any]]) -> Iterator[str]:
         yield "No port has the USB identity of a board that can be a bench."
         yield f"Plug a board in, or use the simulated bench with --port {SIMULATED}"
         return
-    rows = [
-        (
-            row["port"],
-            row["usb"],
-            f"{row['board']['board']}, firmware {row['board']['firmware']}, "
-            f"id {row['board']['board_id']}"
-            if row["board"]
-            else row["problem"],
-        )
-        for row in found
-    ]
-    yield from table(["port", "USB identity", "what answers"], rows).splitlines()
+    rows = [(row["port"], row["usb"], _board(row["board"])) for row in found]
+    yield from table(["port", "USB identity", "board"], rows).splitlines()
+    for row in found:
+        yield wrapped(f"{row['port']}: {row['what'].rstrip('.')}.")
+        if row["mend"]:
+            yield wrapped(f"  Next: {row['mend']}")
+
+
+def _board(board: dict[str, Any] | None) -> str:
+    return f"{board['board']}, id {board['board_id']}" if board else "-"
