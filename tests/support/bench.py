@@ -164,6 +164,10 @@ class Person:
     def pause(self, text: str) -> None:
         self.told.append(text)
 
+    def agree(self, text: str) -> bool:
+        self.told.append(text)
+        return False
+
 
 class Watched(SimulatedTransport):
     """A simulated bench that keeps where each shaft and surface ever stood, and each pulse.

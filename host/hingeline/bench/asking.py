@@ -128,6 +128,9 @@ class Asker(Protocol):
     def pause(self, text: str) -> None:
         """Show a line, and wait until the person is ready to go on."""
 
+    def agree(self, text: str) -> bool:
+        """Return the answer to a question of yes or no; there is no usual answer."""
+
 
 def arm_question(servo: str, channel: int, pulse_us: int, gauge: Gauge) -> Question:
     """Ask where the arm stands."""

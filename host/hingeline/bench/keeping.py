@@ -7,6 +7,9 @@ from dataclasses import dataclass, fields
 
 from shared_protocol import table
 
+#: Greatest change of pulse by the button, unless another is kept, in us per s.
+USUAL_SLEW_US_PER_S = 500
+
 
 @dataclass(frozen=True)
 class BoardSettings:

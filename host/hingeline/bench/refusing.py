@@ -47,9 +47,9 @@ _WORDS: dict[str, Callable[[Refusal], tuple[str, str]]] = {
         "State the right pulse class, or stay inside it.",
     ),
     "wrong_order": lambda no: (
-        f"{_of(no.ch)}{name(no.key)}, {amount(no.key, no.value)}, does not suit "
-        f"{amount(no.key, no.limit)}: they are equal, or in the wrong order",
-        "Correct the two values.",
+        f"{_of(no.ch)}{name(no.key)}, {amount(no.key, no.value)}, must be {_must(no)} "
+        f"{amount(no.key, no.limit)}",
+        "Correct one of the two values.",
     ),
     "frame_too_short": lambda no: (
         f"{_of(no.ch)}the longest pulse and the silence after it take {us(no.value)}, "
@@ -132,6 +132,13 @@ def amount(key: str, value: int) -> str:
 def us(pulse_ns: int) -> str:
     """Return a pulse in us."""
     return amount("_ns", pulse_ns)
+
+
+def _must(no: Refusal) -> str:
+    """Say how the value refused must stand to the one that it was compared with."""
+    if no.key == "centre_ns":
+        return "at least" if no.value < no.limit else "at most"
+    return "more than" if no.key == "off_ms" else "less than"
 
 
 def _of(channel: int) -> str:

@@ -6,6 +6,7 @@ happens, leave the outputs off and the records saved.
 
 from __future__ import annotations
 
+import math
 import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -18,13 +19,15 @@ import click
 
 from hingeline.bench.asking import Asker
 from hingeline.bench.client import Board
+from hingeline.bench.greeting import remarks
 from hingeline.bench.ports import SIMULATED, candidates, choose
-from hingeline.bench.procedures.channels import Channel, channel_of
+from hingeline.bench.procedures.channels import Channel, channel_of, frame_rate, prepare
 from hingeline.cli.console import Keyboard, confirmed
 from hingeline.cli.models import ModelFile
 from hingeline.cli.options import Choices
 from hingeline.cli.output import tell
 from hingeline.errors import BenchError, HingelineError, Stopped
+from hingeline.model.checks import USUAL_FRAME_HZ
 from hingeline.model.schema import Surface
 from hingeline.records.store import Records
 from hingeline.travel.curve import TravelCurve
@@ -108,6 +111,7 @@ def at_bench(
     *,
     doing: str,
     after_stop: str = "",
+    caution: str = CAUTION,
 ) -> Iterator[Bench]:
     """Ask, open the bench, and close everything again.
 
@@ -125,6 +129,8 @@ def at_bench(
         What will be done, for the question: "go to their centre".
     after_stop : str
         The next step when the user stops the work; default: to look at the session.
+    caution : str
+        What must be so before anything is sent.
 
     Raises
     ------
@@ -136,7 +142,8 @@ def at_bench(
     port = choose(choices.port, [] if choices.port else candidates())
     if port.startswith(SIMULATED):
         seed_of(port)  # a name that cannot be opened is refused before anyone is asked
-    _ask_leave(channels, port, doing, yes=choices.yes)
+    _say(channels, port, doing, caution)
+    ask_leave("was moved", "everything that may move is clear", yes=choices.yes)
     with Records(choices.records_path or default_records()) as records:
         transport, stations, seed = _open(port, channels, file)
         with Board(transport) as board:
@@ -152,7 +159,22 @@ def at_bench(
                 firmware=board.info.firmware,
             )
             with _outcome(records, session_id, after_stop):
+                told_first(board, channels)
                 yield Bench(board, asker, records, session_id, stations)
+
+
+def told_first(board: Board, channels: Sequence[Channel]) -> None:
+    """Make a board ready for its channels, and say what a person should know of it.
+
+    Raises
+    ------
+    BenchError
+        As for ``prepare``.
+    """
+    for remark in remarks(board.info):
+        tell(remark)
+    if coarse := prepare(board, channels):
+        tell(coarse)
 
 
 @contextmanager
@@ -174,8 +196,8 @@ def _outcome(records: Records, session_id: int, after_stop: str) -> Iterator[Non
     records.end_session(session_id, "done")
 
 
-def _ask_leave(channels: Sequence[Channel], port: str, doing: str, *, yes: bool) -> None:
-    """Say which channels will move, and ask unless told not to."""
+def _say(channels: Sequence[Channel], port: str, doing: str, caution: str) -> None:
+    """Say which channels will do what."""
     tell(f"On {port}, these channels will {doing}:")
     for channel in channels:
         low, high = channel.limits_us
@@ -183,17 +205,57 @@ def _ask_leave(channels: Sequence[Channel], port: str, doing: str, *, yes: bool)
             f"  channel {channel.number}: {channel.label}  "
             f"({channel.pulse_class}, {low} to {high} us)"
         )
-    tell(CAUTION)
+    if (rate := frame_rate(channels)) != USUAL_FRAME_HZ:
+        tell(f"They get {rate} frames per second: only for servos that are made for it.")
+    tell(caution)
+
+
+def ask_leave(undone: str, clear: str, *, yes: bool) -> None:
+    """Ask whether to go on, unless told not to.
+
+    Parameters
+    ----------
+    undone : str
+        What has not happened without leave: "was moved".
+    clear : str
+        When leave may be given beforehand.
+    yes : bool
+        Whether it was.
+
+    Raises
+    ------
+    Stopped
+        When the answer is no.
+    BenchError
+        When nobody can be asked.
+    """
     if yes:
         return
     if not sys.stdin.isatty():
         raise BenchError(
-            "nothing was moved: nobody can be asked here.",
+            f"nothing {undone}: nobody can be asked here.",
             cause="The input is not a terminal.",
-            mend="Add --yes when everything that may move is clear.",
+            mend=f"Add --yes when {clear}.",
         )
     if not confirmed("Go on?"):
-        raise Stopped("nothing was moved.")
+        raise Stopped(f"nothing {undone}.")
+
+
+def open_board(named: str | None) -> Board:
+    """Greet the board that a command means, to which nothing will be moved by channel.
+
+    Parameters
+    ----------
+    named : str or None
+        What the user gave with ``--port``.
+
+    Raises
+    ------
+    BenchError
+        When it is not clear which, or it cannot be opened, or is no bench board.
+    """
+    port = choose(named, [] if named else candidates())
+    return Board(_open(port, [], None)[0])
 
 
 def _open(
@@ -239,6 +301,21 @@ def _stand_in(stations: dict[int, Station], seed: int, *, by_hand: bool) -> Aske
 
     stand_in = StandIn(stations, seed, show=lambda text: tell(f"  {text}"))
     return Keyboard(gauge_shows=stand_in.shown) if by_hand else stand_in
+
+
+def count_down(board: Board, seconds: float, doing: str) -> None:
+    """Let time pass at a board that holds; on a terminal, show how much is left."""
+    shown = sys.stderr.isatty()
+    left = seconds
+    try:
+        while left > 0:
+            if shown:
+                click.echo(f"\r  {doing}: {math.ceil(left)} s left  ", nl=False, err=True)
+            board.wait(min(left, 1.0))
+            left -= 1.0
+    finally:
+        if shown:
+            click.echo(f"\r{' ' * (len(doing) + 20)}\r", nl=False, err=True)
 
 
 def progress(label: str) -> Callable[[int, int], None]:

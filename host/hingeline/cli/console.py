@@ -42,11 +42,15 @@ class Keyboard:
         """Show a line and wait for Enter; Abort at the end of input."""
         _prompt(f"{text} [Enter]", " ")
 
+    def agree(self, text: str) -> bool:
+        """Ask for y or n until either is typed; Abort at the end of input."""
+        return confirmed(text, default=None)
 
-def confirmed(text: str) -> bool:
-    """Ask whether to go on; Abort at the end of input."""
+
+def confirmed(text: str, default: bool | None = False) -> bool:
+    """Ask for yes or no; Enter alone means the default. Abort at the end of input."""
     with contextlib.redirect_stdout(sys.stderr):
-        return click.confirm(text, default=False, err=True)
+        return click.confirm(text, default=default, err=True)
 
 
 def _prompt(text: str, suffix: str) -> str:

@@ -87,6 +87,9 @@ class _Watched:
     def pause(self, text: str) -> None:
         self._asker.pause(text)
 
+    def agree(self, text: str) -> bool:
+        return self._asker.agree(text)
+
 
 @click.command("demo", short_help="Play the whole job on the simulated bench.")
 @options.records_option

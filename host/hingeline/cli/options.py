@@ -60,6 +60,7 @@ LENGTH = Quantity(units.LENGTH)
 ANGLE = Quantity(units.ANGLE)
 PULSE = Quantity(units.PULSE)
 TIME = Quantity(units.TIME)
+FRAME_RATE = Quantity(units.FRAME_RATE)
 
 model_argument = click.argument(
     "model", type=click.Path(path_type=Path, dir_okay=False), metavar="MODEL"
@@ -87,6 +88,13 @@ by_hand_option = click.option(
     "--by-hand",
     is_flag=True,
     help="On the simulated bench, type the readings yourself; the gauge is shown.",
+)
+lag_option = click.option(
+    "--lag",
+    type=Quantity(units.TIME, 0.0, 120.0),
+    default="0 s",
+    show_default=True,
+    help="Each next channel follows so much later, the lowest number first.",
 )
 rod_off_option = click.option(
     "--rod-off",

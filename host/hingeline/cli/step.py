@@ -26,6 +26,7 @@ _DWELL = options.Quantity(units.TIME, 0.0, 600.0)
     help=f"A pulse to go to; repeat it, in order, up to {STEPS} times.",
 )
 @click.option("--dwell", type=_DWELL, default="1 s", show_default=True, help="Wait at each pulse.")
+@options.lag_option
 @options.rod_off_option
 @options.moving_options
 @options.json_option
@@ -33,6 +34,7 @@ def command(
     chosen: targets.Targets,
     pulses: tuple[float, ...],
     dwell: float,
+    lag: float,
     rod_off: bool,
     choices: options.Choices,
     as_json: bool,
@@ -53,8 +55,8 @@ def command(
         if not rod_off:
             targets.keep_clear(bench, chosen, whole)
         with in_use(bench.board, chosen.channels):
-            lasts_s = bench.board.steps(numbers, whole, dwell)
+            lasts_s = bench.board.steps(numbers, whole, dwell, lag_s=lag)
             tell(f"Stepping for {lasts_s:.1f} s; Ctrl-C stops.")
             bench.board.wait(lasts_s)
-    figures = {"channels": numbers, "pulses_us": whole, "dwell_s": dwell}
+    figures = {"channels": numbers, "pulses_us": whole, "dwell_s": dwell, "lag_s": lag}
     emit(figures, as_json=as_json, text=["Done; the outputs are off."])

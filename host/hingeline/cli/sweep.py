@@ -41,6 +41,7 @@ _PERIOD = options.Quantity(units.TIME, 0.2, 120.0)
     metavar="SURFACE",
     help="This one runs from high to low while the others run from low to high.",
 )
+@options.lag_option
 @options.rod_off_option
 @options.moving_options
 @options.json_option
@@ -52,6 +53,7 @@ def command(
     cycles: int,
     shape: str,
     opposed: tuple[str, ...],
+    lag: float,
     rod_off: bool,
     choices: options.Choices,
     as_json: bool,
@@ -101,6 +103,7 @@ def command(
                 period_s=period,
                 cycles=cycles,
                 shape=shape,
+                lag_s=lag,
             )
             tell("Sweeping; Ctrl-C stops.")
             while bench.board.moving():
@@ -112,5 +115,6 @@ def command(
         "period_s": period,
         "cycles": cycles,
         "shape": shape,
+        "lag_s": lag,
     }
     emit(figures, as_json=as_json, text=["Done; the outputs are off."])

@@ -13,11 +13,11 @@ import click
 from hingeline.bench.procedures.channels import Channel
 from hingeline.cli import models, options
 from hingeline.cli.benchwork import Bench, channels_of
-from hingeline.model.checks import CHANNELS, CLASS_LIMITS_US
+from hingeline.model.checks import CHANNELS, CLASS_LIMITS_US, USUAL_FRAME_HZ, frame_problems
 from hingeline.model.schema import PulseClass, Surface
 
-#: Centre and limits of a channel for which nothing was said: well inside each class.
-#: Common practice, no source.
+#: Centre and limits of a channel for which nothing was said: well inside each class. Whoever
+#: chooses the class "custom" states both. Common practice, no source.
 _USUAL: dict[str, tuple[int, int, int]] = {
     "standard": (1500, 1000, 2000),
     "narrow": (760, 560, 960),
@@ -43,6 +43,45 @@ class Targets:
     channels: list[Channel]
 
 
+@dataclass(frozen=True)
+class Figures:
+    """What was said of a servo without a model file; None: nothing."""
+
+    pulse_class: PulseClass | None
+    centre_us: float | None
+    limits_us: tuple[float, float] | None
+    digital: bool = False
+    frame_hz: float | None = None
+
+
+#: What a servo is, without a model file.
+servo_options = (
+    click.option(
+        "--limits",
+        nargs=2,
+        type=options.PULSE,
+        default=None,
+        metavar="LOW HIGH",
+        help="With --channel: lowest and highest pulse.",
+    ),
+    click.option(
+        "--at",
+        "centre",
+        type=options.PULSE,
+        default=None,
+        metavar="PULSE",
+        help="With --channel: the centre pulse.",
+    ),
+    click.option(
+        "--pulse-class",
+        type=click.Choice(list(CLASS_LIMITS_US)),
+        default=None,
+        help="With --channel: the servo's pulse class; must be stated. 'custom' has the limits "
+        "that you state.",
+    ),
+)
+
+
 def target_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add the ways to say what moves, given as ``chosen``.
 
@@ -58,34 +97,27 @@ def target_options(command: Callable[..., Any]) -> Callable[..., Any]:
         pulse_class: PulseClass | None,
         centre: float | None,
         limits: tuple[float, float] | None,
+        digital: bool,
+        frame_rate: float | None,
         **others: Any,
     ) -> Any:
-        chosen = resolve(model, surfaces, channel, pulse_class, centre, limits)
-        return command(chosen=chosen, **others)
+        figures = Figures(pulse_class, centre, limits, digital, frame_rate)
+        return command(chosen=resolve(model, surfaces, channel, figures), **others)
 
     for option in (
         click.option(
-            "--limits",
-            nargs=2,
-            type=options.PULSE,
+            "--frame-rate",
+            type=options.FRAME_RATE,
             default=None,
-            metavar="LOW HIGH",
-            help="With --channel: lowest and highest pulse.",
+            metavar="RATE",
+            help="With --digital: more frames per second than the usual 50 Hz.",
         ),
         click.option(
-            "--at",
-            "centre",
-            type=options.PULSE,
-            default=None,
-            metavar="PULSE",
-            help="With --channel: the centre pulse.",
+            "--digital",
+            is_flag=True,
+            help="With --channel: its maker says that the servo is digital.",
         ),
-        click.option(
-            "--pulse-class",
-            type=click.Choice(list(CLASS_LIMITS_US)),
-            default=None,
-            help="With --channel: the servo's pulse class; must be stated.",
-        ),
+        *servo_options,
         click.option(
             "--channel",
             type=click.IntRange(1, CHANNELS),
@@ -124,27 +156,21 @@ def check_pulses(chosen: Targets, pulses_us: Sequence[int]) -> None:
 
 
 def resolve(
-    model: Path | None,
-    surfaces: Sequence[str],
-    channel: int | None,
-    pulse_class: PulseClass | None,
-    centre: float | None,
-    limits: tuple[float, float] | None,
+    model: Path | None, surfaces: Sequence[str], channel: int | None, figures: Figures
 ) -> Targets:
     """Work out what moves from the options of :func:`target_options`.
 
     Raises
     ------
     click.UsageError
-        When neither or both ways are used, or the pulse class is not stated.
+        When neither or both ways are used, or as for :func:`bare_channel`.
     ModelError
         As the model file raises it.
     """
-    bare = (pulse_class, centre, limits)
     if model is not None:
-        if channel is not None or any(value is not None for value in bare):
+        if channel is not None or figures != Figures(None, None, None):
             raise click.UsageError(
-                "With a MODEL its file says channel, class, centre and limits; "
+                "With a MODEL its file says channel, class, centre, limits and frame rate; "
                 "leave --channel and its figures out."
             )
         file = models.load(model)
@@ -152,22 +178,42 @@ def resolve(
         return Targets(file, chosen, channels_of(file, chosen))
     if channel is None:
         raise click.UsageError("Name a MODEL file, or a --channel with its --pulse-class.")
+    return Targets(None, [], [bare_channel(channel, figures)])
+
+
+def bare_channel(channel: int, figures: Figures) -> Channel:
+    """Return the channel of a servo without a model file.
+
+    Raises
+    ------
+    click.UsageError
+        When the pulse class is not stated, or the figures do not suit it or each other.
+    """
+    pulse_class = figures.pulse_class
     if pulse_class is None:
         raise click.UsageError(
             "State the --pulse-class of the servo before it gets any pulse: a narrow-pulse "
             "servo (centre near 760 us) may be ruined by standard pulses."
         )
-    usual_centre, usual_low, usual_high = _USUAL[pulse_class]
-    low, high = limits or (usual_low, usual_high)
-    middle = usual_centre if centre is None else centre
+    usual = _USUAL.get(pulse_class)
+    if usual is None and (figures.centre_us is None or figures.limits_us is None):
+        raise click.UsageError(
+            f"With --pulse-class {pulse_class} state --limits and --at yourself: nothing else "
+            "keeps the servo from pulses that may ruin it."
+        )
+    usual_centre, *usual_limits = usual or (0, 0, 0)
+    low, high = map(round, figures.limits_us or usual_limits)
+    middle = round(usual_centre if figures.centre_us is None else figures.centre_us)
     least, most = CLASS_LIMITS_US[pulse_class]
     if not least <= low < middle < high <= most:
         raise click.UsageError(
-            f"{low:.0f}, {middle:.0f} and {high:.0f} us must rise, inside {least} to {most} us "
+            f"{low}, {middle} and {high} us must rise, inside {least} to {most} us "
             f"of the class {pulse_class!r}."
         )
-    made = Channel(channel, "servo", pulse_class, round(middle), (round(low), round(high)))
-    return Targets(None, [], [made])
+    rate = None if figures.frame_hz is None else round(figures.frame_hz)
+    for message, mend, cause in frame_problems(figures.digital, rate, high):
+        raise click.UsageError(" ".join(filter(None, (f"--frame-rate: {message}", cause, mend))))
+    return Channel(channel, "servo", pulse_class, middle, (low, high), rate or USUAL_FRAME_HZ)
 
 
 def keep_clear(bench: Bench, chosen: Targets, pulses_us: Sequence[int]) -> None:

@@ -53,6 +53,11 @@ class StandIn:
         """Be ready at once."""
         self._show(text)
 
+    def agree(self, text: str) -> bool:
+        """Say no: whatever may be asked about, no modelled servo does it."""
+        self._show(f"{text} no")
+        return False
+
     def _typed(self, question: Question, value: float) -> str:
         if question.signed:
             number = _plain(value)

@@ -11,6 +11,8 @@ SUBCOMMANDS = {
     "list": ("listing", "List the ports that may have a board."),
     "info": ("info", "Ask one board what it is."),
     "install": ("install", "Put the firmware on a board."),
+    "selftest": ("selftest", "Let a board measure its own pulses."),
+    "settings": ("settings", "Show and change what a board keeps."),
 }
 
 
