@@ -50,7 +50,7 @@ REASONS = (
         "tell name this after their reset button too",
     ),
     (2, "button", "the reset button or line"),
-    (3, "soft", "the program was started again without a reset"),
+    (3, "soft", "a program asked for it, with a reset or without"),
     (4, "watchdog", "the watchdog found the program stuck"),
     (5, "crash", "the program failed, stopped all pulses and began again"),
     (6, "pins", "its list of pins is missing, damaged or impossible: no channel can be used"),

@@ -1,9 +1,10 @@
-"""The loop round the core: ports, clock, crash, watchdog.
+"""The loop round the core: pins, ports, clock, crash, watchdog.
 
 A plain loop, no tasks: every turn takes what came in, lets the motion follow the
 clock, and sends what can go at once. Nothing in it waits for the host.
 """
 
+import gc
 import os
 import sys
 from time import sleep_ms, ticks_us  # type: ignore[attr-defined]
@@ -11,44 +12,103 @@ from time import sleep_ms, ticks_us  # type: ignore[attr-defined]
 import machine
 import micropython
 
-from .boards import Board, board_from
+from .boards import Board, board_from, check_pins, with_pins, without_channels
 from .core import Core
+from .fittings import Fittings
+from .fittings_pins import PinFittings, button_of
 from .link_usb import Link
 from .pulses import Outputs
-from .pulses_pwm import PwmOutputs
-from .starts import ask_to_stay_out, count_start, note_crash, told_to_stay_out
+from .pulses_pwm import PwmOutputs, pins_low
+from .settings import Settings, load, save
+from .starts import ask_to_stay_out, count_start, note_crash, own_pins, told_to_stay_out
 
 WATCHDOG_MS = 4000  # at most 8388 on RP2040
 CRASH_PAUSE_MS = 200  # a fault that comes back at once does not fill all the time
 
+# The ESP32 port before this one sends half a frame's pulse when it attaches a pin (50 % in
+# configure_channel of machine_pwm.c until pull request 10854 of micropython/micropython). That
+# the change came with this release is from memory.
+ESP32_NEEDS = (1, 26)
+
 
 def start() -> None:
-    """Run the board, unless its strap is tied to ground or the last `leave` asked to stay out."""
-    board = board_from(getattr(sys.implementation, "_machine", ""))
-    strap = machine.Pin(board.strap_gpio, machine.Pin.IN, machine.Pin.PULL_UP)
-    outputs = PwmOutputs(board)
-    if strap.value() == 0 or told_to_stay_out():
+    """Run the board, unless its button is held down or the last `leave` asked to stay out."""
+    row = board_from(getattr(sys.implementation, "_machine", ""), sys.platform)
+    start_on(row)
+
+
+def start_on(row: Board) -> None:
+    """Run a board of this kind, with the user's own pins if there are any.
+
+    Every servo pin is a low output before anything else is done.
+    """
+    try:
+        board = with_pins(row, own_pins())
+        check_pins(board)
+        pins_low(board)
+        fittings: Fittings = PinFittings(board)
+        reason = start_reason(board)
+    except (ValueError, TypeError) as error:
+        # A pin that cannot be what its list says: nothing must come out of any.
+        note_crash(error)
+        board, fittings, reason = without_channels(row), Fittings(), "pins"
+    if is_held(board) or told_to_stay_out():
         return
+    if board.family == "esp32" and sys.implementation.version[:2] < ESP32_NEEDS:
+        print("The servos need MicroPython %d.%d or newer on this board." % ESP32_NEEDS)  # noqa: T201
+        return
+    settings = load()
+    outputs = outputs_of(board, settings.frame_hz)
     # Once started the watchdog cannot be stopped, so it is started last.
     watchdog = machine.WDT(timeout=WATCHDOG_MS)
     micropython.kbd_intr(-1)  # byte 3 is data here, and damages only its own line
     try:
-        if run(board, outputs, Link(), watchdog):
+        if run(board, reason, outputs, fittings, settings, Link(), watchdog):
             ask_to_stay_out()
             machine.reset()
     finally:
         micropython.kbd_intr(3)
 
 
-def run(board: Board, outputs: Outputs, link: Link, watchdog: "machine.WDT") -> bool:
+def outputs_of(board: Board, frame_hz: int) -> Outputs:
+    """Return what makes the pulses of this kind of board."""
+    if board.family == "rp2":
+        from .pulses_rp2 import Rp2Outputs  # other boards need not load it
+
+        return Rp2Outputs(board, frame_hz)
+    return PwmOutputs(board, frame_hz)
+
+
+def run(
+    board: Board,
+    reason: str,
+    outputs: Outputs,
+    fittings: Fittings,
+    settings: Settings,
+    link: Link,
+    watchdog: "machine.WDT",
+) -> bool:
     """Serve hosts until one says `leave` (then True) or the port is closed (then False).
 
     A fault ends all pulses; the core then begins again and names the crash in its greeting.
+    Whatever ends this, an interruption too, ends all pulses.
     """
-    reason = start_reason()
     while True:
         boots = count_start()
-        core = Core(outputs, board, new_token, reason, boots, board_id(), ticks_us())
+        gc.collect()
+        core = Core(
+            outputs,
+            board,
+            new_token,
+            reason=reason,
+            boots=boots,
+            board_id=board_id(),
+            now_us=ticks_us(),
+            fittings=fittings,
+            settings=settings,
+            keep=save,
+            free_bytes=gc.mem_free(),  # type: ignore[attr-defined]
+        )
         try:
             serve(core, link, watchdog)
             return core.leaving
@@ -56,8 +116,10 @@ def run(board: Board, outputs: Outputs, link: Link, watchdog: "machine.WDT") -> 
             crash = error
         finally:
             outputs.close()
+            fittings.light(False)
         reason = "crash"
         note_crash(crash)
+        settings = load()
         watchdog.feed()
         sleep_ms(CRASH_PAUSE_MS)
 
@@ -78,10 +140,25 @@ def serve(core: Core, link: Link, watchdog: "machine.WDT") -> None:
         link.send()
 
 
-def start_reason() -> str:
-    """Return why the chip last started, as far as it can tell."""
+def is_held(board: Board) -> bool:
+    """Return whether the button is down, or its pin tied to ground."""
+    button = button_of(board)
+    return button is not None and button.value() == 0
+
+
+def start_reason(board: Board) -> str:
+    """Return why the program starts, as far as the chip can tell."""
+    if board.family == "rp2":
+        from .resets_rp2 import was_asked_for
+
+        if was_asked_for(board):
+            return "soft"
     cause = machine.reset_cause()
-    for name, reason in (("PWRON_RESET", "power"), ("WDT_RESET", "watchdog")):
+    for name, reason in (
+        ("PWRON_RESET", "power"),
+        ("WDT_RESET", "watchdog"),
+        ("SOFT_RESET", "soft"),
+    ):
         if cause == getattr(machine, name, None):
             return reason
     return "unknown"

@@ -1,60 +1,72 @@
-"""The output contract on ``machine.PWM``.
+"""The output contract on ``machine.PWM``, for any board that has it.
 
-A pulse counter runs all the time at the frame rate with its width at zero; a
-channel starts by routing its pin to the counter and giving it a width, which
-counts from the next frame. It stops by width zero and, a frame later, by making
-the pin a low output again. Nothing is stopped in mid-pulse, and a counter's
-frequency is set only while none of its pins is routed to it: both would send
-wrong pulses or leave the pin high.
+A pin belongs to the pulse hardware only while its channel gives pulses: it is handed over with
+the width at zero, and taken back as a plain low output a frame after the width has become zero
+again. Nothing is stopped in mid-pulse.
 """
 
-from time import sleep_ms  # type: ignore[attr-defined]
+from time import sleep_ms, sleep_us  # type: ignore[attr-defined]
 
 import machine
 
-from .boards import Board, check_pins, rp2_tick_ps, slice_of
+from shared_protocol.table import FRAME_MARGIN_NS, PULSE_HIGH_NS, PULSE_LOW_NS
+
+from .boards import Board, check_pins
 from .pulses import Outputs
 
-# Registers of one pulse counter, and their distance from the next: CH0_CSR, CH0_DIV, CH0_CC,
-# CH0_TOP and CH1_CSR in hardware/regs/pwm.h of the maker's SDK, alike for both chips.
-_ENABLE = 0x00
-_DIVIDER = 0x04
-_WIDTHS = 0x0C
-_TOP = 0x10
-_STRIDE = 0x14
-_DIVIDE_BY_ONE = 0x10  # sixteenths
+try:
+    from typing import Any  # the board has no typing; nothing there looks at annotations
+except ImportError:
+    pass
+
+_LONGEST_US = 2600  # a little more than the longest pulse
+_LOOK_US = 10
+
+
+def pins_low(board: Board) -> "list[Any]":
+    """Make every servo pin a low output; return them."""
+    return [machine.Pin(gpio, machine.Pin.OUT, value=0) for gpio in board.gpios]
 
 
 class PwmOutputs(Outputs):
-    """Outputs of an RP2 board.
+    """Outputs of a board whose pins have pulses of their own, at one common frame rate.
 
-    Every pin is a low output before the first counter is touched.
+    Parameters
+    ----------
+    board : Board
+        Row of the table of boards; every servo pin becomes a low output before anything else.
+    frame_hz : int
+        Frames per second.
 
     Raises
     ------
     ValueError
-        When two pins share one output of a counter; the message names them.
+        When the pins cannot work together; the message names them.
     """
 
+    # Some chips put a width to use a frame later than asked for (esp-idf issue 7288, which
+    # machine_pwm.c of the ESP32 port cites), so zero is waited for one frame longer.
+    stop_frames = 2
+
     def __init__(self, board: Board, frame_hz: int = 50):
-        check_pins(board.gpios)
+        if board.gpios:
+            check_pins(board)
         self._board = board
-        self._pins = [machine.Pin(gpio, machine.Pin.OUT, value=0) for gpio in board.gpios]
-        self._routed = [False] * len(self._pins)
-        if board.pwm_base:
-            self._flush()
+        self._pins = pins_low(board)
+        self._pwms: list[Any] = [None] * len(self._pins)
         self.frame_hz = frame_hz
-        self._pwms = []
-        for index, pin in enumerate(self._pins):
-            self._pwms.append(machine.PWM(pin, freq=frame_hz, duty_ns=0))
-            self.release(index)
 
     def pulse(self, index: int, pulse_ns: int) -> None:
-        """Send this pulse from the next frame on."""
-        if not self._routed[index]:
-            # The width is zero and the counter runs: the pin stays low until the next frame.
-            self._pwms[index] = machine.PWM(self._pins[index])
-            self._routed[index] = True
+        """Send this pulse from the next frame on.
+
+        Raises
+        ------
+        RuntimeError
+            When no servo may ever get it, or it does not fit in a frame: a fault in the program.
+        """
+        _permit(index, pulse_ns, self.frame_hz)
+        if self._pwms[index] is None:
+            self._pwms[index] = self._take(index)
         self._pwms[index].duty_ns(pulse_ns)
 
     def silence(self, index: int) -> None:
@@ -63,21 +75,21 @@ class PwmOutputs(Outputs):
 
     def release(self, index: int) -> None:
         """Make the pin a low output."""
-        self._pins[index].init(machine.Pin.OUT, value=0)
-        self._routed[index] = False
+        try:
+            if self._pwms[index] is not None:
+                self._give_back(index)
+        finally:
+            self._pwms[index] = None
+            self._pins[index].init(machine.Pin.OUT, value=0)
 
     def set_frame(self, frame_hz: int) -> None:
-        """Set the frame rate of all counters."""
-        done = set()
-        for index, gpio in enumerate(self._board.gpios):
-            if slice_of(gpio) not in done:
-                done.add(slice_of(gpio))
-                self._pwms[index].freq(frame_hz)
-        self.frame_hz = frame_hz
+        """Set the frame rate of all channels."""
+        self.frame_hz = frame_hz  # each channel takes it up when it starts
 
     def tick_ps(self) -> int:
-        """Return the step of the pulse width from the chip's own clock."""
-        return rp2_tick_ps(_clock_hz(self._board), self.frame_hz)
+        """Return the step of the pulse width, from the chip's own clock where that sets it."""
+        clock = machine.freq()
+        return self._board.tick_ps(self.frame_hz, clock if isinstance(clock, int) else 0)
 
     def close(self) -> None:
         """End all pulses with the present frame, wait for that, leave all pins low.
@@ -85,13 +97,13 @@ class PwmOutputs(Outputs):
         One output that fails does not keep the others from being stopped.
         """
         failed = None
-        for index in range(len(self._pwms)):
+        for index in range(len(self._pins)):
             try:
-                if self._routed[index]:
+                if self._pwms[index] is not None:
                     self.silence(index)
             except Exception as error:
                 failed = error
-        sleep_ms(-(-1000 // self.frame_hz) + 2)
+        sleep_ms(self.stop_frames * -(-1000 // self.frame_hz) + 2)
         for index in range(len(self._pins)):
             try:
                 self.release(index)
@@ -100,19 +112,28 @@ class PwmOutputs(Outputs):
         if failed is not None:
             raise failed
 
-    def _flush(self) -> None:
-        # After a start without a reset a counter may still hold the width it had, or have been
-        # stopped while its output was high; a pin routed to it would show that. So each runs once
-        # round with zero width first, at full speed, with no pin on it.
-        for gpio in self._board.gpios:
-            counter = self._board.pwm_base + _STRIDE * slice_of(gpio)
-            machine.mem32[counter + _WIDTHS] = 0
-            machine.mem32[counter + _DIVIDER] = _DIVIDE_BY_ONE
-            machine.mem32[counter + _TOP] = 0xFFFF
-            machine.mem32[counter + _ENABLE] = 1
-        sleep_ms(2)  # 65536 counts last 0.5 ms at 125 MHz
+    def _take(self, index: int) -> "Any":
+        # Zero as duty_u16: the ESP32 port does not take duty_ns before the frequency is set.
+        return machine.PWM(self._pins[index], freq=self.frame_hz, duty_u16=0)
+
+    def _give_back(self, index: int) -> None:
+        # The level is looked at as well: where zero takes longer than thought, the last pulse is
+        # waited for, which is short.
+        for _ in range(_LONGEST_US // _LOOK_US):
+            if not self._pins[index].value():
+                break
+            sleep_us(_LOOK_US)
+        if self._board.family == "esp32":
+            # Its output then rests low, and the next start attaches the pin anew. Elsewhere it
+            # may stop neighbours that share a counter, and the pin is simply taken away.
+            self._pwms[index].deinit()
 
 
-def _clock_hz(board: Board) -> int:
-    clock = machine.freq()
-    return clock if isinstance(clock, int) else board.clock_hz
+def _permit(index: int, pulse_ns: int, frame_hz: int) -> None:
+    # The last look before the hardware, whatever channels and limits say.
+    room_ns = 1000000000 // frame_hz - FRAME_MARGIN_NS
+    if not PULSE_LOW_NS <= pulse_ns <= PULSE_HIGH_NS or pulse_ns > room_ns:
+        raise RuntimeError(
+            "output %d: a pulse of %d ns is outside %d to %d ns, or does not fit in a frame at "
+            "%d Hz" % (index + 1, pulse_ns, PULSE_LOW_NS, PULSE_HIGH_NS, frame_hz)
+        )

