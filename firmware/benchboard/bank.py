@@ -94,7 +94,7 @@ class Bank:
     def fits(self, frame_hz: int) -> bool:
         """Return whether all that is set up fits a frame of this rate."""
         most_ns = 1000000000 // frame_hz - FRAME_MARGIN_NS
-        return all([channel.high_ns <= most_ns for channel in self.channels])
+        return all(channel.high_ns <= most_ns for channel in self.channels)
 
     def quiet_ms(self) -> int:
         """Return the time until every stopping pin is released."""

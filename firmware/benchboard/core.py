@@ -76,7 +76,7 @@ class Core:
         fittings = fittings or Fittings()
         settings = settings or usual()
         self.bank = Bank(outputs, len(board.gpios))
-        self.silence = Silence()
+        self.silence = Silence(settings.hold_ms, settings.off_ms)
         self.rail = Rail(fittings)
         self.panel = Panel(self.bank, self.rail, fittings, settings)
         self.worst = 0  # the most that the guard did since the last beat
@@ -92,8 +92,8 @@ class Core:
         self._free_bytes = free_bytes
         self._last_us = now_us & CLOCK_MASK
         self._heard = 0
-        self._use(settings)
-        if reason in ("crash", "pins"):
+        self._use(settings, True)
+        if reason in ("crash", "watchdog", "pins"):
             self.panel.complain()
 
     def feed(self, data: bytes, now_us: int) -> bytes:
@@ -191,11 +191,12 @@ class Core:
         if self.bank.at_rest() and self.bank.fits(settings.frame_hz):
             self.bank.set_frame(settings.frame_hz)
 
-    def _use(self, settings: Settings) -> None:
-        self.bank.set_frame(settings.frame_hz)
-        self.silence.hold_ms, self.silence.off_ms = settings.hold_ms, settings.off_ms
-        self.rail.set(settings.rail_full_mv, settings.rail_low_mv)
+    def _use(self, settings: Settings, whole: bool) -> None:
         self.panel.use(settings)
+        if whole:
+            self.bank.set_frame(settings.frame_hz)
+            self.silence.hold_ms, self.silence.off_ms = settings.hold_ms, settings.off_ms
+            self.rail.set(settings.rail_full_mv, settings.rail_low_mv)
 
     def _greeting(self) -> dict[str, int]:
         return {

@@ -2,7 +2,8 @@
 
 from .fittings import Fittings
 
-HOLD_MS = 1500  # a host beats every half second or so: two may be lost
+# The usual times of silence: a host beats every half second or so, and two may be lost.
+HOLD_MS = 1500
 OFF_MS = 4000
 STAGGER_MS = 50  # between first pulses: the starting current of one servo has passed by then
 STALL_MS = 50  # a tick later than this counts as this for the slew: no leap after a stall
@@ -21,10 +22,10 @@ class Silence:
         Silence after which motion stops, and pulses stop.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, hold_ms: int, off_ms: int):
         self.host = False
-        self.hold_ms = HOLD_MS
-        self.off_ms = OFF_MS
+        self.hold_ms = hold_ms
+        self.off_ms = off_ms
         self._silent_ms = 0
         self._held = False
 

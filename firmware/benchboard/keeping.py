@@ -25,7 +25,8 @@ class Keeping:
     keep : callable or None
         ``keep(settings)`` writes them, or raises ``OSError``; None: nothing can be kept.
     use : callable
-        ``use(settings)`` is told of new ones.
+        ``use(settings, whole)`` is told of new ones; ``whole``: those of the whole board count
+        from now on, whatever the host has set meanwhile.
     """
 
     def __init__(
@@ -33,7 +34,7 @@ class Keeping:
         bank: Bank,
         settings: Settings,
         keep: "Callable[[Settings], None] | None",
-        use: "Callable[[Settings], None]",
+        use: "Callable[[Settings, bool], None]",
     ):
         self.settings = settings
         self._bank = bank
@@ -73,7 +74,7 @@ class Keeping:
         for n in range(CHANNELS):
             kept = self.settings.channels[n]
             need_frame(n + 1, "frame_hz", kept.high_ns, board["frame_hz"])
-        self._replace(Settings(board, self._channels(), "kept"))
+        self._replace(Settings(board, self._channels(), "kept"), True)
         return {}
 
     def tell_channel(self, values: dict[str, int]) -> dict[str, int]:
@@ -86,18 +87,19 @@ class Keeping:
         self._need_rest()
         channels = self._channels()
         channels[number - 1] = _changed(number, channels[number - 1], values)
-        self._replace(Settings(self.settings.values(), channels, "kept"))
+        self._replace(Settings(self.settings.values(), channels, "kept"), False)
         return {}
 
     def forget(self, values: dict[str, int]) -> dict[str, int]:  # noqa: ARG002 - as the others
         """Go back to the usual settings."""
         self._need_rest()
-        self._replace(usual())
+        self._replace(usual(), True)
         return {}
 
-    def _replace(self, settings: Settings) -> None:
-        for channel in self._bank.channels:
-            need_frame(channel.number, "frame_hz", channel.high_ns, settings.frame_hz)
+    def _replace(self, settings: Settings, whole: bool) -> None:
+        if whole:
+            for channel in self._bank.channels:
+                need_frame(channel.number, "frame_hz", channel.high_ns, settings.frame_hz)
         if self._keep is None:
             raise RefusedError("not_kept")
         try:
@@ -105,7 +107,7 @@ class Keeping:
         except OSError:
             raise RefusedError("not_kept")
         self.settings = settings
-        self._use(settings)
+        self._use(settings, whole)
 
     def _channels(self) -> list[dict[str, int]]:
         return [kept.values() for kept in self.settings.channels]
@@ -123,19 +125,16 @@ class Keeping:
 
 
 def _changed(number: int, kept: dict[str, int], values: dict[str, int]) -> dict[str, int]:
-    """Return what is kept for a channel with what a request says put in."""
-    new = dict(kept)
-    given = [key for key in new if key in values]
-    if not given:
-        raise RefusedError("missing_key", number, "class")
-    for key in given:
-        new[key] = values[key]
-    if new["class"] == 0:
-        for key in given:
-            if key != "class":  # figures of a channel that is to be left alone
+    """Return what is kept for a channel with what the request says put in."""
+    if values["class"] == 0:
+        for key in kept:
+            if key != "class" and key in values:  # figures of a channel that is to be left alone
                 raise RefusedError("not_set_up", number, key, values[key])
         return NO_CHANNEL
-    for key in new:
-        if new[key] == 0:
+    new = dict(kept)
+    for key in kept:
+        if key in values:
+            new[key] = values[key]
+        elif values["class"] != kept["class"]:  # another servo: nothing of the old one holds
             raise RefusedError("missing_key", number, key)
     return new

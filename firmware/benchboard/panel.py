@@ -58,7 +58,7 @@ class Panel:
         self._rail = rail
         self._fittings = fittings
         self._button = Button()
-        self._knob = Knob()
+        self._knob = Knob(fittings)
         self._light = Light(fittings)
         self._complaining = False
         self.use(settings)
@@ -106,7 +106,7 @@ class Panel:
         elif said == SHORT:
             self._complaining = not self._worked
             self._go_on()
-        elif self.state == KNOB and self._knob.advance(ms, self._fittings.knob()):
+        elif self.state == KNOB and self._knob.advance(ms):
             self._follow()
         return said >= SHORT
 
@@ -128,7 +128,7 @@ class Panel:
             self._sweep()
         elif self.state == SWEEP and self._settings.knob:
             self.state = KNOB
-            self._knob.begin(self._fittings.knob())
+            self._knob.begin()
             self._follow()
         else:
             self._centre()
@@ -221,24 +221,26 @@ class Knob:
         0 to twice ``motions.ONE``; ``ONE`` is the middle.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, fittings: Fittings):
         self.position = 0
+        self._fittings = fittings
         self._since_ms = 0
         self._smooth = 0
         self._shown = 0
 
-    def begin(self, reading: int) -> None:
-        """Take a first reading, 0 to ``FULL``."""
+    def begin(self) -> None:
+        """Take a first reading."""
+        reading = self._fittings.knob()
         self._smooth = reading << 8
         self._show(reading)
 
-    def advance(self, ms: int, reading: int) -> bool:
+    def advance(self, ms: int) -> bool:
         """Move the time on; return whether the position has changed."""
         self._since_ms += ms
         if self._since_ms < KNOB_EVERY_MS:
             return False
         self._since_ms = 0
-        self._smooth += ((reading << 8) - self._smooth) >> 4
+        self._smooth += ((self._fittings.knob() << 8) - self._smooth) >> 4
         smooth = self._smooth >> 8
         if abs(smooth - self._shown) < KNOB_SLACK:
             return False

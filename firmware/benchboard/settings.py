@@ -13,6 +13,7 @@ from shared_protocol.framing import crc_text
 from shared_protocol.messages import RefusedError, complain
 from shared_protocol.table import CHANNELS, word_named
 
+from .guard import HOLD_MS, OFF_MS
 from .limits import need_rail, need_servo, need_silence
 
 try:
@@ -27,13 +28,12 @@ FILE_VERSION = 1
 MOST_BYTES = 4096  # a whole file has about 1100
 NOT_THERE = 2  # errno of a file that does not exist
 
-# The usual settings. Silence: a host beats every half second or so, and two may be lost. Pulses:
-# common practice, no source; what nearly every standard servo takes, and a slew that lets a
-# person's fingers out of the way.
+# The usual settings. Pulses: common practice, no source; what nearly every standard servo takes,
+# and a slew that leaves a person time to take a finger away.
 USUAL = {
     "frame_hz": 50,
-    "hold_ms": 1500,
-    "off_ms": 4000,
+    "hold_ms": HOLD_MS,
+    "off_ms": OFF_MS,
     "period_ms": 6000,
     "shape": 2,
     "knob": 0,

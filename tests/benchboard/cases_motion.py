@@ -114,6 +114,131 @@ def steps_wait_at_each_pulse_and_hold_the_last():
     equal(bench.pulses()[0], 1500)
 
 
+def a_ramp_takes_the_time_asked_for_and_all_arrive_together():
+    bench = Bench().setup((1, 2, 3, 4), slew=2000)
+    bench.get("hold", p1_ns=1000 * US, p2_ns=1900 * US, p3_ns=1500 * US)
+    bench.run(300)
+    bench.outputs.log = []
+    aims = {"p1_ns": 2000 * US, "p2_ns": 1800 * US, "p3_ns": 1500 * US}
+    equal(bench.get("hold", ramp_ms=1000, **aims), {"start_ms": 0, "settle_ms": 1000})
+    equal([bench.get("state", ch=ch)["motion"] for ch in (1, 2, 3, 4)], [6, 6, 6, 0])
+    for n in range(1, 10):
+        bench.run(100)
+        # within 1/16384 of the way
+        for ch, wanted in ((1, 1000 + 100 * n), (2, 1900 - 10 * n), (3, 1500)):
+            got = bench.outputs.pulses_ns[ch - 1]
+            equal((n, ch, abs(got - wanted * US) <= 62), (n, ch, True))
+    bench.run(99)
+    equal(bench.get("beat")["moving_mask"], 7)
+    bench.run(1)
+    equal((bench.pulses()[:3], bench.get("beat")["moving_mask"]), ([2000, 1800, 1500], 0))
+    last = {}
+    for at, ch, _ in bench.outputs.log:
+        last[ch] = at
+    equal(last[1], last[2])
+
+
+def a_ramp_begins_once_what_was_off_has_started():
+    bench = Bench().setup((1, 2, 3), slew=2000)
+    bench.get("hold", p1_ns=1000 * US)
+    bench.run(100)
+    aims = {"p1_ns": 2000 * US, "p2_ns": 1600 * US, "p3_ns": 1700 * US}
+    equal(bench.get("hold", ramp_ms=600, **aims), {"start_ms": 71, "settle_ms": 671})
+    bench.run(71)
+    equal(bench.pulses()[:3], [1000, 1600, 1700])
+    equal([bench.get("state", ch=ch)["motion"] for ch in (1, 2, 3)], [6, 2, 2])
+    bench.run(300)
+    equal(bench.pulses()[:3], [1500, 1600, 1700])
+    bench.run(300)
+    equal(bench.pulses()[:3], [2000, 1600, 1700])
+    # alone, one that was off simply starts
+    bench.get("off", mask=1)
+    bench.run(200)
+    equal(bench.get("centre", mask=1, ramp_ms=60000), {"start_ms": 1, "settle_ms": 1})
+    bench.run(1)
+    equal(bench.pulses()[0], 1500)
+
+
+def a_ramp_that_the_slew_cannot_follow_is_refused_with_the_shortest_time():
+    bench = Bench().setup((1, 2), slew=1000)
+    bench.get("hold", p1_ns=1500 * US, p2_ns=1000 * US)
+    bench.run(100)
+    # channel 1 has 400 us to go, channel 2 1000 us
+    aims = {"p1_ns": 1900 * US, "p2_ns": 2000 * US}
+    equal(bench.no("hold", ramp_ms=399, **aims), ("too_fast", 1, 399, 1000))
+    equal(bench.no("hold", ramp_ms=999, **aims), ("too_fast", 2, 999, 1000))
+    equal(bench.no("centre", mask=2, ramp_ms=499), ("too_fast", 2, 499, 500))
+    equal(bench.get("beat")["moving_mask"], 0)
+    bench.get("hold", ramp_ms=1000, **aims)
+    bench.run(1001)
+    equal((bench.pulses()[:2], bench.get("beat")["moving_mask"]), ([1900, 2000], 0))
+
+
+def a_ramp_of_ten_minutes_is_exact_at_every_minute():
+    bench = Bench(CLOCK - 90000000).setup((1,), slew=100)
+    bench.get("silence", hold_ms=10000, off_ms=60000)
+    bench.get("hold", p1_ns=1000 * US)
+    bench.run(100)
+    bench.outputs.logging = False
+    bench.get("hold", p1_ns=2000 * US, ramp_ms=600000)
+    for minute in range(1, 11):
+        for _ in range(12):
+            bench.run(5000, 50000)
+            bench.get("beat")
+        equal((minute, abs(bench.outputs.pulses_ns[0] - (10 + minute) * 100 * US) <= 62),
+              (minute, True))  # fmt: skip
+    equal(bench.get("beat")["moving_mask"], 0)
+
+
+def a_ramp_can_be_broken_off_from_where_it_is():
+    bench = Bench().setup((1, 2))
+    bench.get("hold", p1_ns=1000 * US, p2_ns=1000 * US)
+    bench.run(100)
+    bench.get("hold", p1_ns=2000 * US, p2_ns=2000 * US, ramp_ms=1000)
+    bench.run(500)
+    bench.get("freeze", mask=1)
+    bench.get("hold", p2_ns=1000 * US, ramp_ms=500)
+    bench.run(250)
+    equal(bench.pulses()[:2], [1500, 1250])
+    bench.run(250)
+    equal(bench.pulses()[:2], [1500, 1000])
+
+
+def a_lag_lets_each_next_channel_of_a_sweep_follow_later():
+    bench = Bench().setup((1, 2, 4))
+    bench.get("hold", p1_ns=1000 * US, p2_ns=2000 * US, p4_ns=1000 * US)
+    bench.run(300)
+    reply = bench.get("sweep", **dict(SWEEP, mask=11, cycles=1, lag_ms=500))
+    equal(reply, {"start_ms": 0, "settle_ms": 0})
+    for wanted in (
+        [1500, 2000, 1000],
+        [2000, 1500, 1000],
+        [1500, 1000, 1500],
+        [1000, 1500, 2000],
+        [1000, 2000, 1500],
+        [1000, 2000, 1000],
+    ):
+        bench.alive(500)
+        pulses = bench.pulses()
+        equal([pulses[0], pulses[1], pulses[3]], wanted)
+    equal(bench.get("beat")["moving_mask"], 0)
+
+
+def a_lag_lets_each_next_channel_of_steps_follow_later():
+    bench = Bench().setup((1, 3), slew=10000)
+    bench.get("hold", p1_ns=1000 * US, p3_ns=1000 * US)
+    bench.run(300)
+    reply = bench.get("steps", mask=5, dwell_ms=200, lag_ms=300, s1_ns=1000 * US, s2_ns=2000 * US)
+    # 200 at the first, 100 on the way, 200 at the second, and the last channel 300 later
+    equal(reply, {"start_ms": 0, "settle_ms": 0, "lasts_ms": 800})
+    for wanted in ([1000, 1000], [1990, 1000], [2000, 1000], [2000, 1000], [2000, 1990]):
+        bench.run(200 if wanted == [1000, 1000] else 100)
+        equal((abs(bench.pulses()[0] - wanted[0]) <= 20), True)
+        equal((abs(bench.pulses()[2] - wanted[1]) <= 20), True)
+    bench.run(200)
+    equal((bench.pulses()[:3], bench.get("beat")["moving_mask"]), ([2000, 0, 2000], 0))
+
+
 def freeze_holds_what_moves_and_puts_off_what_has_not_begun():
     bench = Bench().setup()
     bench.get("hold", p1_ns=1500 * US)
@@ -168,6 +293,27 @@ def a_clock_that_begins_again_changes_nothing():
         logs.append(bench.outputs.log)
     for log in logs[1:]:
         equal((len(log) > 1500, log), (True, logs[0]))
+
+
+def a_clock_that_begins_again_in_any_motion_changes_nothing():
+    for word, values in (
+        ("sweep", dict(SWEEP, shape=2, lag_ms=123)),
+        (
+            "steps",
+            {"mask": 3, "dwell_ms": 170, "s1_ns": 1000 * US, "s2_ns": 1900 * US, "lag_ms": 7},
+        ),
+        ("hold", {"p1_ns": 2000 * US, "p2_ns": 1100 * US, "ramp_ms": 1500}),
+    ):
+        logs = []
+        for start_us in (0, CLOCK - 1000001, CLOCK - 300500):
+            bench = Bench(start_us).setup((1, 2))
+            bench.get("hold", p1_ns=1200 * US, p2_ns=1500 * US)
+            bench.run(200)
+            bench.get(word, **values)
+            bench.alive(1600, 1700)
+            logs.append(bench.outputs.log)
+        for log in logs[1:]:
+            equal((word, len(log) > 200, log == logs[0]), (word, True, True))
 
 
 def a_long_sweep_over_many_turns_of_the_clock_does_not_drift():
@@ -227,10 +373,18 @@ CASES = (
     a_smooth_sweep_is_slow_at_the_ends_and_steeper_in_the_middle,
     a_sweep_that_the_slew_cannot_follow_is_refused,
     steps_wait_at_each_pulse_and_hold_the_last,
+    a_ramp_takes_the_time_asked_for_and_all_arrive_together,
+    a_ramp_begins_once_what_was_off_has_started,
+    a_ramp_that_the_slew_cannot_follow_is_refused_with_the_shortest_time,
+    a_ramp_of_ten_minutes_is_exact_at_every_minute,
+    a_ramp_can_be_broken_off_from_where_it_is,
+    a_lag_lets_each_next_channel_of_a_sweep_follow_later,
+    a_lag_lets_each_next_channel_of_steps_follow_later,
     freeze_holds_what_moves_and_puts_off_what_has_not_begun,
     stopping_ends_pulses_a_frame_before_the_pin_is_released,
     a_channel_stopped_and_wanted_again_rests_in_between,
     a_clock_that_begins_again_changes_nothing,
+    a_clock_that_begins_again_in_any_motion_changes_nothing,
     a_long_sweep_over_many_turns_of_the_clock_does_not_drift,
     a_clock_that_goes_back_a_little_is_waited_for,
     the_last_look_stops_a_pulse_outside_its_limits,

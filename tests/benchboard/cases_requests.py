@@ -91,6 +91,56 @@ def a_narrow_servo_gets_no_standard_pulse():
     equal(bench.pulses(), [760] + [0] * 7)
 
 
+def a_custom_servo_has_only_the_limits_stated():
+    bench = Bench()
+    bench.ask("hello")
+    wide = {"klass": 3, "low_ns": 300 * US, "high_ns": 2500 * US, "centre_ns": 600 * US}
+    bench.get("setup", ch=1, slew_ns_per_ms=1000, **wide)
+    bench.get("setup", ch=2, slew_ns_per_ms=1000, **dict(wide, low_ns=550 * US, high_ns=650 * US))
+    equal(bench.no("hold", p2_ns=651 * US), ("above_limit", 2, 651 * US, 650 * US))
+    bench.get("hold", p1_ns=300 * US, p2_ns=650 * US)
+    bench.run(100)
+    equal((bench.pulses()[:2], bench.get("state", ch=1)["class"]), ([300, 650], 3))
+
+
+def a_pulse_is_measured_only_while_it_is_held():
+    bench = Bench().setup((1, 2))
+    equal(bench.no("measure", ch=1), ("not_holding", 1, 0, 0))
+    bench.get("centre", mask=1)
+    equal(bench.no("measure", ch=1)[:2], ("not_holding", 1))
+    bench.run(10)
+    equal(bench.get("measure", ch=1), {"width_ns": 1500123, "step_ns": 16})
+    bench.fitted.width_ns = 0
+    equal(bench.get("measure", ch=1)["width_ns"], 0)
+    bench.get("hold", p1_ns=1600 * US)
+    equal(bench.no("measure", ch=1)[:2], ("not_holding", 1))
+    bench.run(100)
+    for word, values in (
+        ("sweep", dict(SWEEP, mask=1, opposed_mask=0)),
+        ("steps", {"mask": 1, "dwell_ms": 5000, "s1_ns": 1600 * US, "s2_ns": 1500 * US}),
+        ("hold", {"p1_ns": 1600 * US, "ramp_ms": 5000}),
+    ):
+        bench.get(word, **values)
+        bench.run(300)
+        equal((word, bench.no("measure", ch=1)[0]), (word, "not_holding"))
+    bench.get("freeze", mask=1)
+    bench.get("measure", ch=1)
+    equal(bench.no("measure", ch=2)[:2], ("not_holding", 2))
+
+
+def silence_counts_only_while_a_host_has_the_word():
+    bench = Bench()
+    bench.run(10000)
+    bench.setup((1,))
+    equal(bench.get("beat")["guard"], 0)
+    bench.get("centre", mask=1)
+    bench.run(100)
+    bench.get("quit")
+    bench.run(10000)
+    bench.setup((1,))
+    equal(bench.get("beat")["guard"], 0)
+
+
 def pulses_outside_the_limits_are_refused_not_clipped():
     bench = Bench().setup()
     equal(bench.no("hold", p2_ns=899999), ("below_limit", 2, 899999, 900000))
@@ -346,6 +396,9 @@ CASES = (
     the_greeting_tells_what_board_it_is,
     limits_must_suit_the_class_and_each_other,
     a_narrow_servo_gets_no_standard_pulse,
+    a_custom_servo_has_only_the_limits_stated,
+    a_pulse_is_measured_only_while_it_is_held,
+    silence_counts_only_while_a_host_has_the_word,
     pulses_outside_the_limits_are_refused_not_clipped,
     a_request_for_several_is_for_all_or_none,
     the_frame_rate_changes_only_with_everything_off,

@@ -2,14 +2,21 @@ from pathlib import Path
 
 import pytest
 
-from tests.benchboard import cases_motion, cases_requests
+from tests.benchboard import (
+    cases_keeping,
+    cases_motion,
+    cases_panel,
+    cases_requests,
+    cases_supply,
+)
 from tests.support import micropython
 
-MODULES = (cases_motion, cases_requests)
+MODULES = (cases_keeping, cases_motion, cases_panel, cases_requests, cases_supply)
+HELPERS = {"line", "code_of", "begun", "all_of", "whole", "powered"}
 
 
 @pytest.mark.parametrize(
-    "case", cases_motion.CASES + cases_requests.CASES, ids=lambda case: case.__name__
+    "case", [case for module in MODULES for case in module.CASES], ids=lambda case: case.__name__
 )
 def test_case(case):
     case()
@@ -22,8 +29,7 @@ def test_no_case_is_left_out_of_the_list(module):
         for name, thing in vars(module).items()
         if getattr(thing, "__module__", "") == module.__name__
     ]
-    helpers = {"line", "code_of"}
-    assert [case.__name__ for case in module.CASES] == [n for n in written if n not in helpers]
+    assert [case.__name__ for case in module.CASES] == [n for n in written if n not in HELPERS]
 
 
 @pytest.mark.parametrize("module", MODULES)

@@ -81,8 +81,9 @@ class Fitted(Fittings):
 
 
 class Bench:
-    def __init__(self, start_us=0, token=99, reason="power", settings=None):
+    def __init__(self, start_us=0, token=99, reason="power", settings=None, supply=FULL):
         self.fitted = Fitted()
+        self.fitted.supply = supply
         self.kept = []
         self.full = False  # the store takes nothing more
         self.board = board_named("simulated")
@@ -131,6 +132,24 @@ class Bench:
             self.run(min(ms, 500), step_us)
             ms -= 500
             self.ask("beat")
+
+    def press(self, ms=100):
+        """Press the button, let it go, and wait until both have been taken note of."""
+        self.fitted.down = True
+        self.run(ms)
+        self.fitted.down = False
+        self.run(30)
+
+    def lit(self, ms):
+        """Let time pass; return how long the light was on and off by turns, to 10 ms."""
+        runs, was = [], None
+        for _ in range(ms // 10):
+            self.run(10)
+            if self.fitted.lit != was:
+                runs.append(0)
+                was = self.fitted.lit
+            runs[-1] += 10
+        return runs
 
     def feed(self, data):
         return self.core.feed(data, self.now_us())

@@ -1,0 +1,89 @@
+# These cases run under MicroPython too.
+from benchboard.fittings import FULL
+from benchboard.panel import OFF
+from tests.support.cases import equal, run
+from tests.support.core_bench import NOTHING, SWEEP, US
+from tests.support.panel_bench import ready, settings_of, shows
+
+# The input reads 10 V when full; 4.8 V is the least.
+WATCHED = {"rail_full_mv": 10000, "rail_low_mv": 4800}
+
+
+def powered(volts):
+    """Return a bench whose supply has had this voltage from the start."""
+    return ready(settings=settings_of(**WATCHED), supply=FULL * volts // 10)
+
+
+def a_low_supply_stops_all_pulses_and_keeps_them_stopped():
+    bench = powered(6).setup((1, 2))
+    equal(abs(bench.get("beat")["rail_mv"] - 6000) <= 5, True)
+    equal(abs(bench.get("hello")["rail_mv"] - 6000) <= 5, True)
+    bench.get("sweep", **SWEEP)
+    bench.alive(300)
+    bench.fitted.supply = FULL * 3 // 10
+    bench.run(30)  # a dip
+    bench.fitted.supply = FULL * 6 // 10
+    bench.run(200)
+    equal((0 in bench.pulses()[:2], bench.get("beat")["guard"]), (False, 0))
+    bench.fitted.supply = FULL * 4 // 10
+    before = bench.passed_us
+    while bench.pulses() != NOTHING and bench.passed_us < before + 500000:
+        bench.run(1)
+    waited_ms = (bench.passed_us - before) // 1000
+    equal((50 <= waited_ms <= 80, waited_ms), (True, waited_ms))
+    equal(bench.get("beat")["guard"], 3)
+    for word, values in (
+        ("hold", {"p1_ns": 1500 * US}),
+        ("centre", {"mask": 1}),
+        ("sweep", dict(SWEEP)),
+        ("steps", {"mask": 1, "dwell_ms": 0, "s1_ns": 1500 * US}),
+    ):
+        code, _, value, limit = bench.no(word, **values)
+        equal((code, abs(value - 4000) <= 50, limit), ("rail_low", True, 4800))
+    shows(bench, "fault")
+    bench.get("beat")
+    bench.fitted.supply = FULL * 6 // 10
+    bench.run(100)
+    equal(bench.pulses(), NOTHING)  # nothing begins again by itself
+    bench.get("centre", mask=1)
+    bench.run(100)
+    equal(bench.pulses()[0], 1500)
+
+
+def a_low_supply_keeps_the_panel_from_starting_and_stops_it():
+    bench = powered(6)
+    bench.press()
+    bench.run(100)
+    equal(bench.pulses()[0], 1500)
+    bench.fitted.supply = 0
+    bench.run(100)
+    equal((bench.pulses(), bench.core.panel.state), (NOTHING, OFF))
+    shows(bench, "fault")
+    bench.press()
+    bench.run(200)
+    equal((bench.pulses(), bench.core.panel.state), (NOTHING, OFF))
+    bench.fitted.supply = FULL * 6 // 10
+    shows(bench, "resting")
+    equal(bench.pulses(), NOTHING)
+    bench.press()
+    bench.run(100)
+    equal(bench.pulses()[0], 1500)
+    equal(bench.get("hello")["rail_mv"] > 5900, True)
+    equal(bench.get("beat")["guard"], 0)  # it was not this computer's pulses
+
+
+def a_supply_that_is_low_at_the_start_lets_nothing_begin():
+    bench = powered(0).setup((1,))
+    equal(bench.no("centre", mask=1), ("rail_low", 0, 1, 4800))
+    bench.run(1)
+    equal(bench.pulses(), NOTHING)
+
+
+CASES = (
+    a_low_supply_stops_all_pulses_and_keeps_them_stopped,
+    a_low_supply_keeps_the_panel_from_starting_and_stops_it,
+    a_supply_that_is_low_at_the_start_lets_nothing_begin,
+)
+
+if __name__ == "__main__":
+    run(CASES)
