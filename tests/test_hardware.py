@@ -246,7 +246,7 @@ def test_the_sums_on_the_page_are_right():
         assert full == f"{3.3 * (r1 + r2) / r2:.1f} V"
         assert at_six == f"{6.0 * r2 / (r1 + r2):.1f} V"
     assert f"4 × 0.9 = {4 * 0.9:.1f} A" in README
-    assert f"/ 470 = {(6 - 3.3) / 470 * 1000:.0f} mA" in README
+    assert f"6 V / 470 Ω = {6 / 470 * 1000:.0f} mA" in README
     assert f"{4 * 0.0002 / 0.8:.3f} F: 1000 µF" in README
     assert f"{0.0172 / 0.5:.3f} Ω a metre" in README
     assert f"4 A costs {4 * 0.0172 / 0.5:.2f} V" in README
