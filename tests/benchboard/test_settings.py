@@ -1,5 +1,6 @@
 """Kept settings: whatever happened to the file, what is read from it is possible."""
 
+import json
 import os
 import subprocess
 import sys
@@ -120,8 +121,6 @@ def test_any_text_gives_possible_settings(text):
        anything)  # fmt: skip
 @settings(max_examples=200)
 def test_a_wrong_value_in_a_file_whose_check_agrees_gives_possible_settings(kept, key, value):
-    import json
-
     body = json.loads(as_text(kept))["settings"]
     if key in body["board"]:
         body["board"][key] = value
@@ -132,10 +131,17 @@ def test_a_wrong_value_in_a_file_whose_check_agrees_gives_possible_settings(kept
     assert read.source in ("kept", "damaged")
 
 
-@given(st.dictionaries(st.sampled_from(sorted(GOOD.values())), anything), anything)
-def test_what_is_not_settings_is_refused_by_name(board, channel):
-    with pytest.raises(RefusedError):
-        Settings({**GOOD.values(), **board, "more": 1}, [channel] * 8, "kept")
+@given(
+    st.dictionaries(st.sampled_from([*sorted(GOOD.values()), "more"]), anything),
+    anything | st.sampled_from([NO_CHANNEL, GOOD.channels[0].values()]),
+)
+def test_what_is_built_is_possible_and_all_else_refused_by_name(board, channel):
+    try:
+        built = Settings({**GOOD.values(), **board}, [channel] * 8, "kept")
+    except RefusedError as error:
+        assert table.number_of(table.ERRORS, error.code)
+    else:
+        check(built)
 
 
 @pytest.fixture
@@ -195,10 +201,7 @@ def test_a_failure_while_writing_leaves_the_old_file(path, tmp_path, monkeypatch
 
 KILLED = """
 import os
-from benchboard.settings import load, save, usual, Settings, NO_CHANNEL
-real = os.rename
-class Stop(BaseException):
-    pass
+from benchboard.settings import load, save, Settings, NO_CHANNEL
 def die(*names):
     print("about to rename", flush=True)
     os._exit(9)
@@ -210,13 +213,11 @@ save(Settings(dict(kept.values(), knob=0), [NO_CHANNEL] * 8, "kept"))
 
 def test_a_power_failure_between_writing_and_renaming_leaves_the_old_file(path, tmp_path):
     save(GOOD, path)
+    paths = os.pathsep.join((str(micropython.ROOT), str(micropython.FIRMWARE)))
     done = subprocess.run(
         [sys.executable, "-c", KILLED],
         cwd=tmp_path,
-        env={
-            **os.environ,
-            "PYTHONPATH": os.pathsep.join((str(micropython.ROOT), str(micropython.FIRMWARE))),
-        },
+        env={**os.environ, "PYTHONPATH": paths},
         capture_output=True,
         text=True,
         check=False,
