@@ -139,7 +139,7 @@ def test_what_is_built_is_possible_and_all_else_refused_by_name(board, channel):
     try:
         built = Settings({**GOOD.values(), **board}, [channel] * 8, "kept")
     except RefusedError as error:
-        assert table.number_of(table.ERRORS, error.code)
+        assert error.code in [row[1] for row in table.ERRORS]
     else:
         check(built)
 
