@@ -169,7 +169,14 @@ def test_sweep_and_step_say_what_they_did():
     assert (swept["cycles"], swept["period_s"], swept["channels"]) == (1, 4.0, [4])
     pulses = ["--pulse", "1450 us", "--pulse", "1550 us"]
     stepped = run("step", "millrace.toml", "rudder", *pulses, "--json", *SIM).figures
-    assert stepped == {"channels": [4], "pulses_us": [1450, 1550], "dwell_s": 1.0}
+    assert stepped == {
+        "channels": [4],
+        "pulses_us": [1450, 1550],
+        "dwell_s": 1.0,
+        "lag_s": 0.0,
+    }
+    lagged = run("sweep", "millrace.toml", "--cycles", "1", "--lag", "200 ms", "--json", *SIM)
+    assert lagged.figures["lag_s"] == 0.2
 
 
 def test_board_info_and_convert():

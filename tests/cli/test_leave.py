@@ -4,6 +4,7 @@ import pytest
 
 from hingeline.bench.simulated.transport import SimulatedTransport
 from hingeline.cli import step, sweep
+from hingeline.cli.board import settings as board_settings
 from shared_protocol import table
 from tests.cli.running import Terminal, run
 
@@ -16,6 +17,7 @@ MOVING = [
     ["pair", "millrace.toml"],
 ]
 by_name = pytest.mark.parametrize("command", MOVING, ids=[words[0] for words in MOVING])
+SIM = ("--port", "sim:", "--yes")
 JUMP = "An arm may jump at its first pulse."
 
 
@@ -92,6 +94,8 @@ def test_yes_goes_on_and_data_stay_apart_from_talk():
 
 
 BARE = ["--channel", "2", "--pulse-class", "standard"]
+CUSTOM = ["--channel", "1", "--pulse-class", "custom", "--limits", "350 us", "1700 us"]
+FAST = [*BARE, "--digital", "--frame-rate", "333 Hz"]
 NARROW = ["--channel", "2", "--pulse-class", "narrow"]
 
 
@@ -130,6 +134,21 @@ NARROW = ["--channel", "2", "--pulse-class", "narrow"]
         (["centre", *BARE, "--limits", "1600 us", "2000 us"], "must rise"),
         (["centre", "millrace.toml", "--channel", "1"], "leave --channel"),
         (["centre", "millrace.toml", "--hold", "-1 s"], "below 0 s"),
+        (["centre", "millrace.toml", "--still", "0.5 s"], "below 1 s"),
+        (["centre", "millrace.toml", "--still", "9 s", "--hold", "9 s"], "not both"),
+        (["centre", "--channel", "1", "--pulse-class", "custom"], "state --limits and --at"),
+        (["centre", *CUSTOM[:-3], "--at", "400 us"], "state --limits and --at"),
+        (["centre", *CUSTOM[:-2], "299 us", "1700 us", "--at", "600 us"], "300 to 2500 us"),
+        (["centre", *BARE, "--frame-rate", "333 Hz"], "not said to be digital"),
+        (["centre", *BARE, "--frame-rate", "50 Hz"], "not said to be digital"),
+        (["centre", *BARE, "--digital", "--frame-rate", "334 Hz"], "50 to 333 Hz"),
+        (["centre", *BARE, "--digital", "--frame-rate", "333"], "has no unit"),
+        (
+            ["centre", *FAST, "--limits", "900 us", "2300 us"],
+            "lasts 3003 us, too short for a pulse of 2300 us",
+        ),
+        (["centre", "millrace.toml", "--digital"], "leave --channel"),
+        (["sweep", "millrace.toml", "rudder", "--lag", "121 s"], "not in 0 to 120 s"),
         (["centre"], "Name a MODEL file"),
         (["pair", "millrace.toml", "--points", "3"], "5<=x<=101"),
         (["pair", "millrace.toml", "--tolerance", "0 deg"], "not in 0.1 to 45 deg"),
@@ -153,7 +172,20 @@ def test_the_options_accept_what_the_wire_accepts():
         fields = {field.key: field for field in table.word_named(word).fields}
         return fields[key].low / 1000, fields[key].high / 1000
 
-    options = {p.name: p.type for p in [*sweep.command.params, *step.command.params]}
+    commands = (sweep.command, step.command, board_settings.command)
+    options = {p.name: p.type for command in commands for p in command.params}
+    for word in ("sweep", "steps"):
+        assert (options["lag"].least, options["lag"].most) == limits(word, "lag_ms")
+    for key in ("off_s", "period_s", "rail_full_v", "rail_low_v"):
+        field = f"{key[:-1]}m{key[-1]}"
+        assert (options[key].least, options[key].most) == limits("change", field), key
+    # A board told to wait less long would take every lost beat for a silent host.
+    assert limits("change", "hold_ms")[0] < options["hold_s"].least
+    assert options["hold_s"].most == limits("change", "hold_ms")[1]
+    rate = {f.key: f for f in table.word_named("change").fields}["frame_hz"]
+    assert (options["frame_hz"].least, options["frame_hz"].most) == (rate.low, rate.high)
+    slew = {f.key: f for f in table.word_named("keep").fields}["slew_ns_per_ms"]
+    assert (options["slew"].least, options["slew"].most) == (slew.low, slew.high)
     assert (options["period"].least, options["period"].most) == limits("sweep", "period_ms")
     assert (options["dwell"].least, options["dwell"].most) == limits("steps", "dwell_ms")
     cycles = {f.key: f for f in table.word_named("sweep").fields}["cycles"]
@@ -175,3 +207,59 @@ def test_a_rod_that_is_on_narrows_what_is_driven(arguments, folder):
     assert "with its rod on it may turn" in on.talk
     assert "--rod-off" in on.err
     assert run(*arguments, "--rod-off", "--port", "sim:", "--yes").code == 0
+
+
+def test_more_frames_than_usual_are_told_and_only_where_all_may_get_them(folder):
+    text = (folder / "millrace.toml").read_text()
+    for label, rate in (("A1", "200 Hz"), ("A2", "300 Hz")):
+        text = text.replace(
+            f"[servos.{label}]", f'[servos.{label}]\ndigital = true\nframe_rate = "{rate}"'
+        )
+    (folder / "fast.toml").write_text(text)
+    told = "They get 200 frames per second"
+    pair = run("centre", "fast.toml", "left aileron", "right aileron", "--hold", "1 s", *SIM)
+    assert (pair.code, told in pair.talk) == (0, True)
+    # The elevator's servo is of the common kind: all get the frames that it can bear.
+    mixed = run("centre", "fast.toml", "left aileron", "elevator", "--hold", "1 s", *SIM)
+    assert (mixed.code, "frames per second" in mixed.talk) == (0, False)
+
+
+def test_a_servo_of_the_custom_class_gets_the_limits_that_were_stated():
+    ran = run("step", *CUSTOM, "--at", "600 us", "--pulse", "350 us", *SIM)
+    assert ran.code == 0
+    assert "(custom, 350 to 1700 us)" in ran.err
+
+
+class Coarse(SimulatedTransport):
+    """A board whose pulses go in steps of several us, that lost its settings and failed."""
+
+    tick_ps = 0
+
+    def __init__(self, *arguments):
+        super().__init__(*arguments)
+        self._outputs.tick_ps = lambda: self.tick_ps
+        self._core._reason = table.number_of(table.REASONS, "crash")
+        self._core._keeping.settings.source = "damaged"
+
+
+@by_name
+def test_what_a_person_should_know_of_the_board_is_told_once(command, monkeypatch):
+    monkeypatch.setattr(Coarse, "tick_ps", 2_441_000)
+    monkeypatch.setattr("hingeline.bench.simulated.transport.SimulatedTransport", Coarse)
+    ran = run(*command, *SIM)
+    assert ran.code in (0, 1)
+    for told in ("steps of 2.44 us", "0.22 deg", "cannot be read", "program had failed"):
+        assert ran.talk.count(told) == 1, told
+
+
+@by_name
+def test_nothing_moves_on_a_board_that_is_too_coarse(command, monkeypatch):
+    monkeypatch.setattr(Coarse, "tick_ps", 19_531_000)
+    monkeypatch.setattr("hingeline.bench.simulated.transport.SimulatedTransport", Coarse)
+    sent = []
+    monkeypatch.setattr("benchboard.pulses.Recorder.pulse", lambda *what: sent.append(what))
+    ran = run(*command, *SIM)
+    assert ran.code == 6
+    assert "steps of 19.53 us" in ran.talk
+    assert "Use another board" in ran.talk
+    assert sent == []

@@ -35,6 +35,8 @@ TRIES = 4
 GREETING_S = 3.0
 #: The board holds after 1.5 s of silence: well inside that, even when a beat is lost.
 BEAT_S = 0.4
+#: By how much a board may be late, more than enough for any; then it is no longer waited for.
+LATE_S = 0.5
 #: A board told to hold after less than this would hold at every beat that is lost.
 LEAST_HOLD_S = 1.0
 
@@ -126,11 +128,12 @@ class Board:
         Without ``ramp_s`` each goes as fast as its slew allows; with it all take so long.
         """
         pulses = {f"p{ch}_ns": us * NS_PER_US for ch, us in pulses_us.items()}
-        self._arrive("hold", pulses | _ms("ramp_ms", ramp_s))
+        self._arrive("hold", list(pulses_us), pulses | _ms("ramp_ms", ramp_s))
 
     def centre(self, channels: Sequence[int], *, ramp_s: float | None = None) -> None:
         """Go to each channel's centre and wait until all are there; ``ramp_s`` as for hold."""
-        self._arrive("centre", {"mask": _mask(channels)} | _ms("ramp_ms", ramp_s))
+        values = {"mask": _mask(channels)} | _ms("ramp_ms", ramp_s)
+        self._arrive("centre", channels, values)
 
     def sweep(
         self,
@@ -202,10 +205,7 @@ class Board:
 
     def moving(self) -> bool:
         """Show that the host is there; return whether any channel has still to change."""
-        reply = self._ask("beat", {}).values
-        if reply["guard"]:
-            raise _guarded(reply["guard"], reply["rail_mv"])
-        return reply["moving_mask"] != 0
+        return self._beat() != 0
 
     def measure(self, channel: int) -> tuple[float, float]:
         """Measure one pulse of a channel that holds, at the board's own measuring pin.
@@ -289,8 +289,19 @@ class Board:
 
     # -- within ------------------------------------------------------------------------
 
-    def _arrive(self, word: str, values: dict[str, int]) -> None:
+    def _arrive(self, word: str, channels: Sequence[int], values: dict[str, int]) -> None:
         self.wait(self._ask(word, values).values["settle_ms"] / 1000)
+        # The board does not look at its clock all the time: the last may be a little later.
+        end = self._transport.now_s() + LATE_S
+        while self._beat() & _mask(channels) and self._transport.now_s() < end:
+            self._transport.wait(LATE_S / 20)
+
+    def _beat(self) -> int:
+        """Show that the host is there; return the mask of the channels still to change."""
+        reply = self._ask("beat", {}).values
+        if reply["guard"]:
+            raise _guarded(reply["guard"], reply["rail_mv"])
+        return reply["moving_mask"]
 
     def _greet(self) -> BoardInfo:
         end = self._transport.now_s() + GREETING_S
