@@ -32,6 +32,10 @@ wheel-check: $(VENV)/run-ready
 	$(PYTHON) -m venv build/wheel/venv
 	build/wheel/venv/bin/python -m pip install --quiet build/wheel/*.whl
 	cd build/wheel && venv/bin/hingeline demo --records demo.sqlite > demo.txt
+	cd build/wheel && venv/bin/hingeline board install --sources --into board > board.txt
+	diff firmware/main.py build/wheel/board/main.py
+	diff -r -x __pycache__ firmware/benchboard build/wheel/board/benchboard
+	diff -r -x __pycache__ -x describe.py -x PROTOCOL.md shared_protocol build/wheel/board/shared_protocol
 	@tail -n 3 build/wheel/demo.txt
 
 clean:

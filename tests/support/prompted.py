@@ -27,18 +27,26 @@ class PromptedBoard:
         Folder that stands for the board's flash.
     moves : bool
         Its port goes away while it starts, and comes back under another name.
+    comes_back : bool
+        It starts again when its program asks for it.
     spoils, dies_at : str
         See board/prompt.py.
     """
 
     def __init__(
-        self, store: Path, *, moves: bool = False, spoils: str = "", dies_at: str = ""
+        self,
+        store: Path,
+        *,
+        moves: bool = False,
+        comes_back: bool = True,
+        spoils: str = "",
+        dies_at: str = "",
     ) -> None:
         self.store = store
         self.device: str | None = None
         self.devices: list[str] = []
         self.ended: list[int] = []
-        self._moves = moves
+        self._moves, self._comes_back = moves, comes_back
         self._faults = {"HINGELINE_SPOILS": spoils, "HINGELINE_DIES_AT": dies_at}
         self._closing = False
         self._ends: tuple[int, int] | None = None
@@ -72,12 +80,6 @@ class PromptedBoard:
             types.SimpleNamespace(device=self.device, vid=0x2E8A, pid=0x0005, serial_number=NUMBER)
         ]
 
-    def cut_power(self) -> None:
-        """Let the power fail: it does not start again."""
-        self._closing = True
-        if self._process is not None:
-            self._process.kill()
-
     def _plug_in(self) -> None:
         board_end, host_end = os.openpty()
         tty.setraw(board_end)
@@ -105,7 +107,7 @@ class PromptedBoard:
                 env={**os.environ, **self._faults},
             )
             self.ended.append(self._process.wait())
-            if self._closing or self.ended[-1] != RESET:
+            if self._closing or not self._comes_back or self.ended[-1] != RESET:
                 self._unplug()
                 return
             if self._moves:

@@ -80,9 +80,11 @@ def identify(transport: Transport, patience_s: float = PATIENCE_S) -> Answer:
     session = HostSession()
     heard = b""
     end = transport.now_s() + patience_s
+    before = b"\n"
     while True:
         _, line = session.hello(1 + secrets.randbelow(1073741823))
-        transport.write(b"\n" + line)
+        transport.write(before + line)
+        before = b"\r\n"  # the Enter of a prompt, which then shows itself
         stop = transport.now_s() + min(_ANSWER_S, patience_s)
         while (left := stop - transport.now_s()) > 0:
             data = transport.read(left)

@@ -86,7 +86,7 @@ def carry_out(source, names, interactive):
             exec(source, names)
     except SystemExit:
         raise
-    except Exception as error:
+    except (Exception, KeyboardInterrupt) as error:
         if not interactive:
             say(b"\x04")
         sys.print_exception(error)

@@ -18,6 +18,7 @@ from pathlib import Path
 from hingeline.bench.greeting import BoardInfo
 from hingeline.bench.identifying import (
     MICROPYTHON,
+    PATIENCE_S,
     Answer,
     age,
     identify,
@@ -165,7 +166,7 @@ def install(
     tool = Tool(port)
     number = usb_number(port)
     with SerialTransport(port) as transport:
-        answer = identify(transport)
+        answer = identify(transport, PATIENCE_S)
     if not agree(_question(port, answer)):
         raise Stopped("stopped; the board is as it was.")
     if answer.wire:

