@@ -3,10 +3,7 @@ from benchboard.fittings import FULL
 from benchboard.panel import OFF
 from tests.support.cases import equal, run
 from tests.support.core_bench import NOTHING, SWEEP, US
-from tests.support.panel_bench import ready, settings_of, shows
-
-# The input reads 10 V when full; 4.8 V is the least.
-WATCHED = {"rail_full_mv": 10000, "rail_low_mv": 4800}
+from tests.support.panel_bench import WATCHED, ready, settings_of, shows
 
 
 def powered(volts):

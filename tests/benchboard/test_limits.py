@@ -1,11 +1,15 @@
 """Whatever is asked in whatever order, no output leaves its limits."""
 
+import itertools
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from benchboard.fittings import FULL
 from shared_protocol import table
 from shared_protocol.session import Refusal
-from tests.support.core_bench import Bench
+from tests.support.core_bench import US, Bench, steps_of
+from tests.support.panel_bench import NARROW, WATCHED, settings_of
 
 CLASSES = {row[0]: row[2:] for row in table.CLASSES}
 
@@ -126,5 +130,96 @@ def test_requests_of_the_property_are_obeyed_often_enough():
             bench.run(ms, step_us)
 
     count()
-    for word in ("hold", "centre", "sweep", "steps", "setup", "freeze", "off", "frame"):
+    for word in ("hold", "centre", "sweep", "steps", "setup", "freeze", "off", "frame", "measure"):
         assert obeyed.get(word, 0) > 0, (word, obeyed, refused)
+
+
+passing = st.sampled_from([1, 60, 700, 2500, 4500])
+happenings = st.one_of(
+    st.tuples(st.just("press"), st.integers(25, 1500)),
+    st.tuples(st.just("turn"), st.integers(0, FULL)),
+    st.tuples(st.just("power"), st.sampled_from([0, 4000, 4700, 5000, 6000])),
+    st.tuples(st.sampled_from(["hello", "quit", "centre", "sweep"]), st.just(0)),
+)
+SERVO = {"low_ns": 900 * US, "high_ns": 2100 * US, "centre_ns": 1500 * US, "slew_ns_per_ms": 2000}
+TO_AND_FRO = {"opposed_mask": 0, "low_ns": 1000 * US, "high_ns": 1900 * US, "period_ms": 3000}
+
+
+def happen(bench, what, figure):
+    """Let a person or a computer do something; a computer that may not is refused."""
+    if what == "press":
+        bench.press(figure)
+    elif what == "turn":
+        bench.fitted.turned = figure
+    elif what == "power":
+        bench.fitted.supply = FULL * figure // 10_000
+    elif what == "hello":
+        bench.ask("hello")
+        bench.ask("setup", ch=3, klass=1, **SERVO)
+    elif bench.host.token:
+        more = {"quit": {}, "centre": {"mask": 4}}.get(
+            what, {"mask": 4, "cycles": 0, "shape": 2, **TO_AND_FRO}
+        )
+        bench.ask(what, **more)
+
+
+@given(
+    st.integers(0, 2**30 - 1),
+    st.lists(st.tuples(happenings, passing), min_size=4, max_size=20),
+)
+@settings(max_examples=50, deadline=None)
+def test_button_and_computer_in_any_order_keep_limits_slew_stagger_and_supply(start_us, story):
+    wide = {"class": 1, **SERVO, "slew_ns_per_ms": 500}
+    bench = Bench(start_us, settings=settings_of(NARROW, wide, knob=1, **WATCHED))
+    bench.fitted.supply = FULL * 6 // 10
+    bench.run(50)
+    tick, low_ms = bench.core.tick, 0
+
+    def watched(now_us):
+        nonlocal low_ms
+        was = list(bench.outputs.pulses_ns)
+        tick(now_us)
+        check(bench)
+        for channel, before, now in zip(
+            bench.core.bank.channels, was, bench.outputs.pulses_ns, strict=True
+        ):
+            assert not (before and now) or abs(now - before) <= channel.slew_ns_per_ms
+        low_ms = low_ms + 1 if bench.fitted.supply < FULL * 48 // 100 else 0
+        if low_ms > 100:
+            assert bench.outputs.pulses_ns == [0] * 8
+
+    bench.core.tick = watched
+    for (what, figure), ms in story:
+        happen(bench, what, figure)
+        bench.run(ms)
+    starts = []
+    for ch in range(1, 9):
+        off = True
+        for at, number, pulse_ns in bench.outputs.log:
+            if number == ch:
+                if off and pulse_ns > 0:
+                    starts.append(at)
+                off = pulse_ns <= 0
+    starts.sort()
+    frame_us = 20_000  # a pulse asked for goes out up to a frame later
+    assert all(b - a >= 50_000 + frame_us for a, b in itertools.pairwise(starts))
+
+
+def test_stories_of_the_property_move_something_often_enough():
+    moved = {"panel": 0, "host": 0}
+
+    @given(st.lists(happenings, min_size=6, max_size=20))
+    @settings(max_examples=60, deadline=None, database=None, derandomize=True)
+    def count(story):
+        bench = Bench(settings=settings_of(NARROW, knob=1, **WATCHED))
+        bench.fitted.supply = FULL * 6 // 10
+        bench.run(50)
+        for what, figure in story:
+            happen(bench, what, figure)
+            bench.run(300)
+        moved["panel"] += bool(steps_of(bench.outputs.log, 1))
+        moved["host"] += bool(steps_of(bench.outputs.log, 3))
+
+    count()
+    assert moved["panel"] > 10
+    assert moved["host"] > 10

@@ -7,6 +7,8 @@ from tests.support.core_bench import US, Bench
 
 NARROW = {"class": 2, "low_ns": 460 * US, "high_ns": 1060 * US, "centre_ns": 760 * US}
 NARROW["slew_ns_per_ms"] = 300
+# The supply's input reads 10 V when full; 4.8 V is the least.
+WATCHED = {"rail_full_mv": 10000, "rail_low_mv": 4800}
 
 
 def settings_of(first=USUAL_CHANNEL, second=NO_CHANNEL, **changes):
@@ -14,6 +16,13 @@ def settings_of(first=USUAL_CHANNEL, second=NO_CHANNEL, **changes):
     board = dict(USUAL)
     board.update(changes)
     return Settings(board, [first, second] + [NO_CHANNEL] * 6, "kept")
+
+
+def settings_all(**changes):
+    """Return kept settings for eight usual channels and a knob."""
+    board = dict(USUAL, knob=1)
+    board.update(changes)
+    return Settings(board, [USUAL_CHANNEL] * 8, "kept")
 
 
 def ready(**given):
