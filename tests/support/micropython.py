@@ -26,15 +26,23 @@ def interpreter() -> str:
     return found
 
 
-def environment(pins: Path | None = None) -> dict[str, str]:
-    """Return the environment in which MicroPython finds the sources, and notes the pins."""
-    more = {"HINGELINE_PINS": str(pins)} if pins else {}
+def environment(pins: Path | None = None, more: dict[str, str] | None = None) -> dict[str, str]:
+    """Return the environment in which MicroPython finds the sources, and notes the pins.
+
+    `more` is what else the stand-in for the chip is told (see board/machine.py).
+    """
+    told = {"HINGELINE_PINS": str(pins)} if pins else {}
     path = os.pathsep.join(str(p) for p in (ROOT, FIRMWARE, MACHINE))
-    return {**os.environ, "MICROPYPATH": path, **more}
+    return {**os.environ, "MICROPYPATH": path, **told, **(more or {})}
 
 
 def run(
-    script: Path, *, given: bytes = b"", cwd: Path | None = None, pins: Path | None = None
+    script: Path,
+    *,
+    given: bytes = b"",
+    cwd: Path | None = None,
+    pins: Path | None = None,
+    more: dict[str, str] | None = None,
 ) -> str:
     """Run a script under MicroPython with some input; return what it printed.
 
@@ -43,7 +51,7 @@ def run(
     done = subprocess.run(
         [interpreter(), str(script)],
         cwd=cwd or ROOT,
-        env=environment(pins),
+        env=environment(pins, more),
         input=given,
         capture_output=True,
         timeout=60,
@@ -56,7 +64,10 @@ def run(
 
 @contextlib.contextmanager
 def running_board(
-    pins: Path | None = None, main: Path | None = None, store: Path | None = None
+    pins: Path | None = None,
+    main: Path | None = None,
+    store: Path | None = None,
+    more: dict[str, str] | None = None,
 ) -> Iterator[str]:
     """Run the board's program under MicroPython on a pseudo-terminal; give its device path.
 
@@ -68,6 +79,8 @@ def running_board(
         Another script in place of the board's main.py.
     store : Path
         Folder that stands for the board's flash; a passing one if left out.
+    more : dict
+        What else the stand-in for the chip is told (see board/machine.py).
     """
     micropython = interpreter()
     board_end, host_end = os.openpty()
@@ -80,7 +93,7 @@ def running_board(
             stdout=board_end,
             stderr=subprocess.PIPE,
             cwd=store or passing,
-            env=environment(pins),
+            env=environment(pins, more),
         )
         try:
             yield os.ttyname(host_end)

@@ -13,9 +13,10 @@ high, is a fault here. Three kinds of chip, by HINGELINE_CHIP in the environment
 
 With HINGELINE_PINS in the environment every change of a width is written to that file as a line
 `<microseconds> GP<n> <width in ns>`, faults as `FAULT <text>`; with HINGELINE_LIGHT every change
-of the light to that file as `<microseconds> <0 or 1>`. While the file named by HINGELINE_BUTTON
-exists, the button is down. HINGELINE_ANALOGUE says what the analogue inputs read, for instance
-`26=30000,27=40000`.
+of the light to that file as `<microseconds> <0 or 1>`; with HINGELINE_STATES every change of
+what a pin is to that file as `<microseconds> GP<n> <low, in or pwm>`. While the file named by
+HINGELINE_BUTTON exists, the button is down. HINGELINE_ANALOGUE says what the analogue inputs
+read, for instance `26=30000,27=40000`.
 """
 
 import os
@@ -31,6 +32,7 @@ jumper = {}  # measuring pin -> servo pin that a wire joins to it
 cause = [PWRON_RESET]
 _record = os.getenv("HINGELINE_PINS")
 _light = os.getenv("HINGELINE_LIGHT")
+_states = os.getenv("HINGELINE_STATES")
 _button = os.getenv("HINGELINE_BUTTON")
 _chip = [os.getenv("HINGELINE_CHIP") or "plain"]
 _pins = {}  # gpio -> "low", "in" or "pwm"
@@ -54,6 +56,13 @@ def _write(text, path=_record):
 def _fault(text):
     _write("FAULT " + text)
     raise RuntimeError(text)
+
+
+def _become(gpio, state):
+    if _pins.get(gpio) != state:
+        _write("%d GP%s %s" % (time.ticks_us(), gpio, state), _states)
+    _pins[gpio] = state
+    history.append((state, gpio))
 
 
 def _output(gpio):
@@ -94,8 +103,7 @@ class Pin:
             _fault("GP%d taken from its counter in mid-pulse" % self.gpio)
         if mode == self.OUT and value != 0:
             _fault("GP%s made an output that is not low" % self.gpio)
-        _pins[self.gpio] = "low" if mode == self.OUT else "in"
-        history.append((_pins[self.gpio], self.gpio))
+        _become(self.gpio, "low" if mode == self.OUT else "in")
 
     def value(self, level=None):
         if level is not None:
@@ -140,8 +148,7 @@ class PWM:
             _fault("GP%d begins with half its frame high" % self.gpio)
         if duty_u16:
             _fault("GP%d given a part of the frame" % self.gpio)
-        _pins[self.gpio] = "pwm"
-        history.append(("pwm", self.gpio))
+        _become(self.gpio, "pwm")
         if freq is not None:
             self._set_freq(freq)
         if duty_ns is not None:
