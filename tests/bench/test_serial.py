@@ -74,7 +74,7 @@ def test_a_whole_session(board, pins):
     board.hold({1: 1600, 2: 1450})
     assert widths_us(pins) == {0: 1600, 1: 1450}
     assert board.state(1)["now_ns"] == 1_600_000
-    with pytest.raises(BenchError, match="above_limit"):
+    with pytest.raises(BenchError, match="2101 us is above 2100 us"):
         board.hold({1: 2101, 2: 1500})
     lasts_s = board.steps([3], [1400, 1500, 1600], 0.05)
     board.wait(lasts_s + 0.1)

@@ -122,4 +122,4 @@ def _told(restless: list[int], seconds: float) -> Iterator[str]:
     yield f"NOT STILL: channel {', '.join(map(str, restless))}. Look at these, in this order:"
     for number, place in enumerate(_LOOK_AT, start=1):
         yield wrapped(f"  {number}. {place}")
-    yield wrapped("No setting cures it: the board's pulse was the same all the time.")
+    yield wrapped("The pulse that was asked for never changed, so no setting cures it.")

@@ -34,10 +34,10 @@ class SimulatedTransport:
         For the board's tokens.
     """
 
-    name = "sim:"
     simulated = True
 
     def __init__(self, stations: Mapping[int, Station], seed: int = 0) -> None:
+        self.name = f"sim:{seed or ''}"
         self.stations = stations
         self._now_us = 0
         self._inbox = b""

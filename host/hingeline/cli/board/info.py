@@ -7,12 +7,10 @@ from dataclasses import asdict
 
 import click
 
-from hingeline.bench.client import Board
 from hingeline.bench.greeting import BoardInfo
 from hingeline.bench.identifying import Answer, mend, summary
-from hingeline.bench.ports import SIMULATED, candidates, choose
 from hingeline.cli import options
-from hingeline.cli.benchwork import seed_of
+from hingeline.cli.benchwork import open_board
 from hingeline.cli.output import emit, wrapped
 
 _SETTINGS = {
@@ -32,21 +30,9 @@ def command(port: str | None, as_json: bool) -> None:
     Example:
       hingeline board info --port /dev/ttyACM0
     """
-    name = choose(port, [] if port else candidates())
-    info = _greeting(name)
+    with open_board(port) as board:
+        name, info = board.port, board.info
     emit({"port": name, **asdict(info)}, as_json=as_json, text=_described(name, info))
-
-
-def _greeting(port: str) -> BoardInfo:
-    if port.startswith(SIMULATED):
-        from hingeline.bench.simulated.transport import SimulatedTransport
-
-        with Board(SimulatedTransport({}, seed_of(port))) as board:
-            return board.info
-    from hingeline.bench.transport import SerialTransport
-
-    with Board(SerialTransport(port)) as board:
-        return board.info
 
 
 def _described(port: str, info: BoardInfo) -> Iterator[str]:

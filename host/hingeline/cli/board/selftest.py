@@ -149,5 +149,5 @@ def _text(kind: str, results: list[LoopBack]) -> Iterator[str]:
                 f"pin. {_join(kind, result.channel)} If it is there, the board has another list "
                 "of pins, or the pin is dead."
             )
-    if len(results) == 1:
-        yield wrapped("Take the wire off before a servo is plugged in again.")
+    if kind != "simulated":
+        yield "Take the wire off before a servo is plugged in again."
