@@ -11,6 +11,7 @@ import tty
 
 import pytest
 
+from hingeline.bench import client, identifying
 from hingeline.bench.client import Board
 from hingeline.bench.identifying import Answer, identify, mend, summary
 from hingeline.bench.installing.firmware import sources, version
@@ -129,7 +130,8 @@ def test_a_board_held_at_its_prompt_is_not_taken_for_a_bare_one(tmp_path):
         assert "Let go of the board's button" in mend(answer, board.port)
 
 
-def test_a_command_that_meets_a_bare_board_says_so(tmp_path):
+def test_a_command_that_meets_a_bare_board_says_so(tmp_path, monkeypatch):
+    monkeypatch.setattr(client, "GREETING_S", 0.8)
     with PromptedBoard(tmp_path) as board:
         with pytest.raises(BenchError, match="without Hingeline's firmware") as caught:
             Board(SerialTransport(board.port))
@@ -139,7 +141,8 @@ def test_a_command_that_meets_a_bare_board_says_so(tmp_path):
 @pytest.mark.parametrize(
     "talk", [b"temperature 21.4\r\n", b"\x00\xff\x80junk", b"12 ok 00000000\n"]
 )
-def test_another_program_that_sends(talk):
+def test_another_program_that_sends(talk, monkeypatch):
+    monkeypatch.setattr(identifying, "_PROMPT_S", 0.3)
     with a_port(talk) as (port, heard), SerialTransport(port) as transport:
         answer = identify(transport, 0.5)
     assert answer.kind == "something"
@@ -160,7 +163,8 @@ def test_a_silent_port():
     assert b"\x03" not in b"".join(heard)
 
 
-def test_an_echo_is_no_board():
+def test_an_echo_is_no_board(monkeypatch):
+    monkeypatch.setattr(identifying, "_PROMPT_S", 0.3)
     board_end, host_end = os.openpty()
     tty.setraw(board_end)
     tty.setraw(host_end)

@@ -264,6 +264,7 @@ def test_nothing_kept_before_is_overwritten():
 # -- onto a board --------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_bare_board_gets_the_firmware_and_a_second_run_copies_nothing(tmp_path, payload):
     put(tmp_path, {"diary.txt": b"mine"})
     with PromptedBoard(tmp_path) as board:
@@ -282,7 +283,7 @@ def test_a_bare_board_gets_the_firmware_and_a_second_run_copies_nothing(tmp_path
         done = second(board.port)
         assert (done.plan.copy, done.plan.remove) == ({}, [])
         assert "Every file is there already." in second.told
-        assert f"Hingeline firmware {version()}. End it" in second.asked[0]
+        assert f"Hingeline firmware {version()}. It is ended, its pulses stop" in second.asked[0]
         assert done.info.boots >= 2
         with Board(SerialTransport(board.port)) as again:
             assert again.info.firmware == version()
@@ -326,12 +327,12 @@ def test_another_program_is_kept_and_only_when_agreed(tmp_path, payload, one_by_
         with pytest.raises(Stopped, match="the board is as it was"):
             refusing(board.port)
         assert "it sends '" in refusing.asked[0]
-        assert "will be interrupted" in refusing.asked[0]
+        assert "its program is interrupted" in refusing.asked[0]
         assert board.ended == []
         halfway = Installing([True, False])
         with pytest.raises(Stopped, match="nothing was written"):
             halfway(board.port)
-        assert "Keep it there as main-before.py" in halfway.asked[1]
+        assert "It is kept there as main-before.py" in halfway.asked[1]
         assert everything(tmp_path) == {MAIN: OTHER}
         done = Installing()(board.port)
         assert done.plan.keep_main == "main-before.py"
@@ -358,6 +359,7 @@ def test_a_power_cut_in_the_middle_leaves_a_board_that_waits(tmp_path, payload, 
     assert "shared_protocol/table.mpy" not in done.plan.copy  # it goes on where it stopped
 
 
+@pytest.mark.slow
 def test_a_program_killed_in_the_middle_is_simply_run_again(tmp_path, payload, one_by_one):
     one_by_one(payload)
     with PromptedBoard(tmp_path) as board:

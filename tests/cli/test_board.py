@@ -8,6 +8,7 @@ import types
 import pytest
 from serial.tools import list_ports
 
+from hingeline.bench import client
 from hingeline.bench.installing.firmware import sources, version
 from tests.cli.running import Terminal, run
 from tests.support.prompted import NUMBER, PromptedBoard
@@ -68,7 +69,8 @@ def test_a_list_tells_boards_apart_and_names_the_mend(tmp_path, plugged):
     assert f"hingeline board install --port {bare.devices[0]}" in text
 
 
-def test_info_of_a_board_and_of_a_bare_one(store):
+def test_info_of_a_board_and_of_a_bare_one(store, monkeypatch):
+    monkeypatch.setattr(client, "GREETING_S", 0.8)
     with PromptedBoard(store) as bare:
         ran = run("board", "info", "--port", bare.port)
         assert (ran.code, ran.out) == (6, "")
@@ -134,14 +136,15 @@ def test_installing_as_a_person_does(store):
     pytest.importorskip("mpremote")
     with PromptedBoard(store) as board:
         with Terminal("board", "install", "--port", board.port) as terminal:
-            terminal.until(f"Put firmware {version()} on it? [y/N]")
+            terminal.until("without Hingeline's firmware")
+            terminal.until("Go on? [y/N]")
             terminal.type("n")
             ran = terminal.ended()
         assert ran.code == 130
         assert "the board is as it was" in ran.err
         assert list(store.iterdir()) == []
         with Terminal("board", "install", "--port", board.port) as terminal:
-            terminal.until("on it? [y/N]")
+            terminal.until("Go on? [y/N]")
             terminal.type("y")
             terminal.until("Looking at what is on the board")
             terminal.until("main.py", 60)

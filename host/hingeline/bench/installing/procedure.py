@@ -154,7 +154,7 @@ def install(
     pins : bytes or None
         Contents of a list of pins to be put beside them.
     tell, agree : callable
-        Say what is done; ask whether to go on.
+        Say what is done; say what is about to be done, and ask whether to go on.
 
     Raises
     ------
@@ -167,7 +167,7 @@ def install(
     number = usb_number(port)
     with SerialTransport(port) as transport:
         answer = identify(transport, PATIENCE_S)
-    if not agree(_question(port, answer)):
+    if not agree(_intention(port, answer)):
         raise Stopped("stopped; the board is as it was.")
     if answer.wire:
         tell("The board's program is ended ...")
@@ -182,8 +182,8 @@ def install(
     wanted = {**({PINS: pins} if pins is not None else {}), **payload.files}
     plan = make_plan(wanted, there)
     if plan.keep_main and not agree(
-        f"The board starts another program ({MAIN}). Keep it there as {plan.keep_main}, where "
-        "it is not started any more?"
+        f"The board starts another program ({MAIN}). It is kept there as {plan.keep_main} and "
+        "not started any more."
     ):
         raise Stopped(
             "stopped; nothing was written. The board's program runs from its next start."
@@ -205,15 +205,15 @@ def install(
     return Installed(port, plan, payload, answer.info, there.machine, _dotted(there.version))
 
 
-def _question(port: str, answer: Answer) -> str:
-    name = summary(answer)
+def _intention(port: str, answer: Answer) -> str:
+    what = f"{port}: {summary(answer)}."
     if answer.wire:
-        return f"{port}: {name}. End it and put firmware {version()} in its place?"
+        return f"{what} It is ended, its pulses stop, and firmware {version()} takes its place."
     if answer.kind == "micropython":
-        return f"{port}: {name}. Put firmware {version()} on it?"
+        return f"{what} Firmware {version()} is put on it."
     return (
-        f"{port}: {name}. If this is a board with MicroPython, its program will be interrupted. "
-        f"Put firmware {version()} on it?"
+        f"{what} If this is a board with MicroPython, its program is interrupted and firmware "
+        f"{version()} put on it."
     )
 
 

@@ -71,14 +71,12 @@ def command(
             "the simulated bench runs the firmware of this Hingeline already.",
             mend="Name the port of a board with --port; see: hingeline board list",
         )
-    done = install(
-        name,
-        files,
-        as_sources=as_sources,
-        pins=pins,
-        tell=tell,
-        agree=(lambda _question: True) if yes else confirmed,
-    )
+
+    def agree(intention: str) -> bool:
+        tell(intention)
+        return yes or confirmed("Go on?")
+
+    done = install(name, files, as_sources=as_sources, pins=pins, tell=tell, agree=agree)
     emit(_done_figures(done), as_json=as_json, text=_done(done))
 
 
