@@ -97,7 +97,7 @@ ERRORS = (
     (15, "wrong_order", "the value and the one it is compared with (limit) are in the wrong order "
      "or equal"),
     (16, "frame_too_short", "pulse and margin (value) do not fit in the frame (limit), in ns"),
-    (17, "too_fast", "quicker than the slew allows; limit is the shortest period in ms"),
+    (17, "too_fast", "quicker than the slew allows; limit is the shortest time in ms"),
     (18, "nothing_chosen", "the request names no channel"),
     (19, "not_in_mask", "opposed_mask names a channel that mask does not"),
     (20, "rail_low", "the servo supply is too low to start anything; value and limit in mV"),
@@ -217,7 +217,8 @@ REQUESTS = (
     Word(
         "hello",
         "Begin. The reply is a greeting with a new token; every older token becomes void, and "
-        "motion stops (pulses hold). Needs no token.",
+        "motion stops (pulses hold). Times of silence return to the settings, and with every "
+        "channel off the frame rate does so too. Needs no token.",
         (Field("proto", 1, 999, "protocol version"), _NONCE),
         GREETING,
     ),

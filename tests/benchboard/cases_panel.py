@@ -67,13 +67,14 @@ def bounces_are_one_press():
 
 
 def a_button_that_is_down_at_the_start_does_nothing_until_released():
-    bench = Bench()
-    bench.fitted.down = True
-    bench.run(3000)
-    equal((bench.pulses(), bench.core.panel.state), (NOTHING, OFF))
-    bench.fitted.down = False
-    bench.run(100)
-    equal((bench.pulses(), bench.core.panel.state), (NOTHING, OFF))
+    for ms in (3000, 500):
+        bench = Bench()
+        bench.fitted.down = True
+        bench.run(ms)
+        equal((bench.pulses(), bench.core.panel.state), (NOTHING, OFF))
+        bench.fitted.down = False
+        bench.run(100)
+        equal((bench.pulses(), bench.core.panel.state), (NOTHING, OFF))
     bench.press()
     bench.run(100)
     equal(bench.core.panel.state, CENTRE)
@@ -276,6 +277,12 @@ def while_a_computer_has_the_word_a_press_stops_all_pulses():
     bench.get("off", mask=1)
     bench.press()
     equal(bench.get("beat")["guard"], 0)  # nothing was on: nothing happened
+    bench.fitted.down = True
+    bench.run(50)
+    bench.get("quit")
+    bench.fitted.down = False
+    bench.run(100)
+    equal((bench.pulses(), bench.core.panel.state), (NOTHING, OFF))  # pressed for the computer
 
 
 def a_press_takes_the_word_from_a_computer_that_went_silent():
