@@ -450,7 +450,7 @@ def test_a_board_that_does_not_come_back_is_given_up(tmp_path, payload, monkeypa
         port = board.port
         with pytest.raises(BenchError, match="did not come back to its prompt in 1 s") as caught:
             Installing()(port)
-    assert f"{port}: there is no such port" in caught.value.message
+    assert f"{port}: nothing there answers" in caught.value.message
     assert "while plugging it in" in caught.value.mend
     assert everything(tmp_path) == payload.files
 

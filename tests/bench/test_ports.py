@@ -10,7 +10,7 @@ import serial
 from serial.tools import list_ports
 
 from hingeline.bench import transport
-from hingeline.bench.ports import Port, candidates, choose, preferred
+from hingeline.bench.ports import Port, candidates, choose, preferred, same_again, usb_number
 from hingeline.bench.transport import SerialTransport
 from hingeline.errors import BenchError
 
@@ -71,6 +71,17 @@ def test_of_several_none_is_guessed():
     several = [Port(f"/dev/ttyACM{n}", "", "") for n in (0, 1)]
     with pytest.raises(BenchError, match=r"2 ports may have a board: /dev/ttyACM0, /dev/ttyACM1"):
         choose(None, several)
+
+
+def test_a_board_that_was_reset_is_found_by_its_serial_number(plugged):
+    plugged(usb("/dev/ttyACM0", 0x2E8A, 5, "E660"), usb("/dev/ttyACM1", 0x2E8A, 5, "E661"))
+    assert usb_number("/dev/ttyACM0") == "E660"
+    assert usb_number("/dev/ttyACM7") is None
+    plugged(usb("/dev/ttyACM0", 0x2E8A, 5, "E661"), usb("/dev/ttyACM2", 0x2E8A, 5, "E660"))
+    assert same_again("/dev/ttyACM0", "E660") == "/dev/ttyACM2"  # its old name is another's now
+    assert same_again("/dev/ttyACM2", "E660") == "/dev/ttyACM2"
+    assert same_again("/dev/ttyACM0", "E999") is None
+    assert same_again("/dev/pts/3", None) == "/dev/pts/3"  # without a number: where it was
 
 
 @pytest.mark.parametrize(

@@ -28,7 +28,7 @@ class PromptedBoard:
     moves : bool
         Its port goes away while it starts, and comes back under another name.
     comes_back : bool
-        It starts again when its program asks for it.
+        It starts again when its program asks for it; otherwise its port stays silent.
     spoils, dies_at : str
         See board/prompt.py.
     """
@@ -107,7 +107,9 @@ class PromptedBoard:
                 env={**os.environ, **self._faults},
             )
             self.ended.append(self._process.wait())
-            if self._closing or not self._comes_back or self.ended[-1] != RESET:
+            if not self._comes_back:
+                return  # the port is kept: another program could be given its name
+            if self._closing or self.ended[-1] != RESET:
                 self._unplug()
                 return
             if self._moves:

@@ -66,8 +66,10 @@ def usb_number(device: str) -> str | None:
     return None
 
 
-def same_again(device: str, number: str | None) -> str:
+def same_again(device: str, number: str | None) -> str | None:
     """Return the port on which a board is now: one that was reset may come back on another.
+
+    None when it is on none.
 
     Parameters
     ----------
@@ -83,7 +85,7 @@ def same_again(device: str, number: str | None) -> str:
     now = [
         preferred(port.device) for port in list_ports.comports() if port.serial_number == number
     ]
-    return device if device in now or not now else now[0]
+    return device if device in now else next(iter(now), None)
 
 
 def preferred(device: str, platform: str = sys.platform) -> str:

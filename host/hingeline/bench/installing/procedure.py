@@ -290,11 +290,14 @@ def _free_name(names: set[str]) -> str:
 def _back(port: str, number: str | None, wanted: str) -> tuple[str, Answer]:
     """Wait until the board is back and answers as wanted; return its port and the answer."""
     end = time.monotonic() + BACK_S
-    trouble = BenchError(f"{port}: not seen again.")
+    trouble = BenchError(f"{port}: it is not on any port.")
     at_prompt = 0
     while time.monotonic() < end and at_prompt < 2:
         time.sleep(_PAUSE_S)
         here = same_again(port, number)
+        if here is None:
+            trouble = BenchError(f"{port}: it is not on any port.")
+            continue
         try:
             with SerialTransport(here) as transport:
                 answer = identify(transport, _GREETING_S)
@@ -308,7 +311,7 @@ def _back(port: str, number: str | None, wanted: str) -> tuple[str, Answer]:
     if wanted == "firmware":
         raise BenchError(
             f"the firmware is on the board, but did not greet. {trouble.message}",
-            cause=_why_silent(same_again(port, number)) if at_prompt else trouble.cause,
+            cause=_why_silent(same_again(port, number) or port) if at_prompt else trouble.cause,
             mend="Let go of the board's button, or take the strap off, unplug the board and plug "
             "it in again; then see: hingeline board info",
         )
