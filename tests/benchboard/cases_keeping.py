@@ -131,6 +131,7 @@ def what_does_not_agree_is_not_kept():
     # 333 Hz leaves 2203 us for a pulse
     bench.get("keep", ch=5, klass=1, high_ns=2204 * US)
     equal(bench.no("change", frame_hz=333), ("frame_too_short", 5, 3004 * US, 3003003))
+    equal(bench.ask("change", frame_hz=333).key, "frame_hz")
     bench.get("keep", ch=5, klass=1, high_ns=2000 * US)
     after = (bench.get("settings"), [bench.get("kept", ch=ch) for ch in range(1, 9)])
     equal(after, before)

@@ -1,7 +1,7 @@
 # These cases run under MicroPython too.
 from benchboard.fittings import FULL
-from benchboard.panel import CENTRE, KNOB, LIGHTS, OFF, SWEEP, Button, Knob
-from benchboard.settings import NO_CHANNEL, USUAL_CHANNEL, usual
+from benchboard.panel import CENTRE, KNOB, LIGHTS, OFF, SWEEP, Button, Knob, Light
+from benchboard.settings import NO_CHANNEL, USUAL, USUAL_CHANNEL, Settings, usual
 from tests.support.cases import equal, run
 from tests.support.core_bench import CLOCK, NOTHING, US, Bench, Fitted, steps_of
 from tests.support.core_bench import SWEEP as MOTION
@@ -131,7 +131,8 @@ def a_sweep_is_stretched_when_the_slew_cannot_follow():
 
 
 def a_press_before_all_have_started_goes_on_in_order():
-    bench = ready()
+    quick = dict(USUAL_CHANNEL, slew_ns_per_ms=5000)
+    bench = ready(settings=Settings(USUAL, [quick] * 8, "kept"))
     bench.press()
     bench.press()
     equal(bench.core.panel.state, SWEEP)
@@ -142,6 +143,9 @@ def a_press_before_all_have_started_goes_on_in_order():
     order = sorted(starts.values())
     equal(min([order[n + 1] - order[n] for n in range(7)]) >= 70000, True)
     equal(len(set(bench.outputs.pulses_ns)), 1)  # all keep one time
+    # and those that were not on yet begin where the sweep does
+    firsts = [steps_of(bench.outputs.log, ch)[0] // US for ch in range(1, 9)]
+    equal(firsts, [1500] * 2 + [1000] * 6)
 
 
 def a_resting_knob_gives_a_resting_pulse():
@@ -155,9 +159,9 @@ def a_resting_knob_gives_a_resting_pulse():
         for n in range(5000):
             if n == 3000:
                 bench.outputs.log = []
-            # 4 steps of a converter of 12 bits either way
+            # 16 steps of a converter of 12 bits either way
             seed = (seed * 1103515245 + 12345) & 0x7FFFFFFF  # the C standard's example
-            bench.fitted.turned = turned + (seed >> 16) % 129 - 64
+            bench.fitted.turned = turned + (seed >> 16) % 513 - 256
             bench.run(1)
         equal((turned, bench.outputs.log), (turned, []))
     # and one that is turned is followed, at the slew
@@ -199,6 +203,19 @@ def the_light_tells_the_states_apart():
         if len(pattern(name)) > 1:  # at most five flashes a second
             equal((name, len(turn) * 500 <= 5 * sum(turn)), (name, True))
     equal(len(set(shown)), len(LIGHTS))
+
+
+def a_new_pattern_begins_at_once_and_at_its_beginning():
+    fitted = Fitted()
+    light = Light(fitted)
+    light.advance(1, 0)
+    equal(fitted.lit, True)
+    light.advance(100, 0)
+    equal(fitted.lit, False)
+    for ms, lit in ((1, True), (199, True), (1, False), (199, False), (1, True), (200, False)):
+        light.advance(ms, SWEEP)
+        equal((ms, fitted.lit), (ms, lit))
+    light.advance(500000, SWEEP)  # after a stall it goes on
 
 
 def a_fault_of_the_last_start_is_shown_until_somebody_comes():
@@ -372,6 +389,7 @@ CASES = (
     a_resting_knob_gives_a_resting_pulse,
     a_knob_reaches_both_ends_and_its_middle,
     the_light_tells_the_states_apart,
+    a_new_pattern_begins_at_once_and_at_its_beginning,
     a_fault_of_the_last_start_is_shown_until_somebody_comes,
     with_damaged_settings_the_button_moves_nothing,
     with_no_channel_for_the_button_it_moves_nothing_and_says_so,
