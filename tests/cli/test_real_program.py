@@ -29,6 +29,11 @@ def centre(device, *more):
     return run("centre", *channel, "--hold", "1 s", "--port", device, "--yes", *more)
 
 
+def sweep(device):
+    channel = ["--channel", "1", "--pulse-class", "standard"]
+    return run("sweep", *channel, "--cycles", "100", "--port", device, "--yes")
+
+
 def test_what_is_kept_is_there_after_the_next_start(flash):
     narrow = ["--channel", "2", "--pulse-class", "narrow", "--rate", "300 us/s"]
     with running_board(store=flash) as device:
@@ -75,17 +80,29 @@ def test_the_board_measures_its_own_pulses_through_a_wire(wired, flash):
         assert all(width["error_us"] == 0.0 for width in row["widths"])
 
 
-def test_a_low_servo_supply_lets_nothing_start(flash):
+def test_a_servo_supply_that_falls_ends_what_a_command_does_and_lets_nothing_start(
+    flash, tmp_path
+):
+    supply = tmp_path / "analogue"
     rail = ["--rail-full", "10 V", "--rail-low", "4.5 V"]
-    with running_board(store=flash) as device:
+
+    def stands_at(volts):
+        fresh = supply.with_name("fresh")
+        fresh.write_text(f"27={round(volts / 10 * 65535)}")
+        fresh.replace(supply)  # at once: the board reads it all the time
+
+    stands_at(5.2)
+    falls = threading.Timer(2.0, stands_at, [4.2])
+    with running_board(store=flash, more={"HINGELINE_ANALOGUE": str(supply)}) as device:
         run("board", "settings", "--port", device, *rail, "--yes")
-    reading = round(4.2 / 10 * 65535)
-    with running_board(store=flash, more={"HINGELINE_ANALOGUE": f"27={reading}"}) as device:
-        info = run("board", "info", "--port", device, "--json").figures
-        ran = centre(device)
-    assert info["rail_mv"] == pytest.approx(4200, abs=15)
-    assert ran.code == 6
-    assert "the servo supply is at 4.2 V; below 4.5 V nothing starts" in ran.talk
+        assert run("board", "info", "--port", device, "--json").figures["rail_mv"] > 5100
+        falls.start()
+        ended = sweep(device)
+        falls.join()
+        then = centre(device)
+    assert (ended.code, then.code) == (6, 6)
+    assert "the servo supply fell too low (it is at 4.2" in ended.talk
+    assert "the servo supply is at 4.2 V; below 4.5 V nothing starts" in then.talk
 
 
 def test_the_button_ends_what_a_command_does(flash, tmp_path):
@@ -94,10 +111,7 @@ def test_the_button_ends_what_a_command_does(flash, tmp_path):
     more = {"HINGELINE_BUTTON": str(button)}
     with running_board(store=flash, pins=pins, more=more) as device:
         press.start()
-        ran = run(
-            *("sweep", "--channel", "1", "--pulse-class", "standard", "--cycles", "100"),
-            *("--port", device, "--yes"),
-        )
+        ran = sweep(device)
     press.join()
     assert ran.code == 6
     assert "the board's button was pressed" in ran.talk
