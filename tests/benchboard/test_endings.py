@@ -29,6 +29,7 @@ class Notes:
     def __init__(self, folder):
         self.pins, self.states, self.light = (folder / f"{n}.txt" for n in "psl")
         self.button = folder / "button"
+        self.analogue = folder / "analogue.txt"
         self.store = folder / "store"
         self.store.mkdir()
         self.script = folder / "main.py"
@@ -42,11 +43,19 @@ class Notes:
             "HINGELINE_STATES": str(self.states),
             "HINGELINE_LIGHT": str(self.light),
             "HINGELINE_BUTTON": str(self.button),
+            **({"HINGELINE_ANALOGUE": str(self.analogue)} if self.analogue.exists() else {}),
             **more,
         }
 
     def running(self, main=None, **more):
         return running_board(self.pins, main, self.store, self.more(**more))
+
+    def read_analogue(self, **inputs):
+        """Say what the analogue inputs read from now on: ``read_analogue(gp26=30000)``."""
+        text = ",".join(f"{pin[2:]}={value}" for pin, value in inputs.items())
+        fresh = self.analogue.with_suffix(".new")
+        fresh.write_text(text, encoding="utf-8")
+        fresh.replace(self.analogue)
 
     def low(self):
         """Whether every servo pin of the simulated board is a low output, at width zero."""

@@ -97,14 +97,18 @@ def running_board(
         )
         try:
             yield os.ttyname(host_end)
+        except BaseException:
+            process.kill()  # what failed in the test is what matters now
+            process.communicate()
+            raise
         finally:
             # Both ends of the terminal closed: the program sees its port go and ends by itself.
             os.close(host_end)
             os.close(board_end)
-            try:
-                _, wrote = process.communicate(timeout=5)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.communicate()
-                pytest.fail("the board's program did not end: does the test still hold its port?")
-            assert process.returncode == 0, wrote.decode()
+        try:
+            _, wrote = process.communicate(timeout=5)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.communicate()
+            pytest.fail("the board's program did not end: does the test still hold its port?")
+        assert process.returncode == 0, wrote.decode()

@@ -15,8 +15,8 @@ With HINGELINE_PINS in the environment every change of a width is written to tha
 `<microseconds> GP<n> <width in ns>`, faults as `FAULT <text>`; with HINGELINE_LIGHT every change
 of the light to that file as `<microseconds> <0 or 1>`; with HINGELINE_STATES every change of
 what a pin is to that file as `<microseconds> GP<n> <low, in or pwm>`. While the file named by
-HINGELINE_BUTTON exists, the button is down. HINGELINE_ANALOGUE says what the analogue inputs
-read, for instance `26=30000,27=40000`.
+HINGELINE_BUTTON exists, the button is down. HINGELINE_ANALOGUE names a file that says what the
+analogue inputs read, for instance `26=30000,27=40000`.
 """
 
 import os
@@ -42,9 +42,7 @@ _zeroed = {}  # output -> when the width was last made zero
 _frames = {}  # counter -> frames per second
 _stopped = {}  # counter -> True while it stands still
 _attached = {}  # gpio -> True until deinit, on chips where that counts
-for entry in (os.getenv("HINGELINE_ANALOGUE") or "").split(","):
-    if entry:
-        analogue[int(entry.split("=")[0])] = int(entry.split("=")[1])
+_analogue = os.getenv("HINGELINE_ANALOGUE")
 
 
 def _write(text, path=_record):
@@ -207,6 +205,11 @@ class ADC:
         history.append(("adc", self.gpio))
 
     def read_u16(self):
+        if _analogue:
+            with open(_analogue) as file:
+                for entry in file.read().split(","):
+                    gpio, value = entry.split("=")
+                    analogue[int(gpio)] = int(value)
         return analogue.get(self.gpio, 0)
 
 
