@@ -217,8 +217,9 @@ REQUESTS = (
     Word(
         "hello",
         "Begin. The reply is a greeting with a new token; every older token becomes void, and "
-        "motion stops (pulses hold). Times of silence return to the settings, and with every "
-        "channel off the frame rate does so too. Needs no token.",
+        "motion stops (pulses hold). What was set up for channels that are off is forgotten; times "
+        "of silence return to the settings, and with every channel off the frame rate does so "
+        "too. Needs no token.",
         (Field("proto", 1, 999, "protocol version"), _NONCE),
         GREETING,
     ),

@@ -1,7 +1,5 @@
 """All channels together: who may start, what goes out, how it stops."""
 
-from shared_protocol.table import FRAME_MARGIN_NS
-
 from .channels import Channel
 from .guard import STALL_MS, Stagger, permit
 from .pulses import Outputs
@@ -91,10 +89,11 @@ class Bank:
         """Return whether every channel is wholly off."""
         return self.on_mask() == 0 and self.quiet_ms() == 0
 
-    def fits(self, frame_hz: int) -> bool:
-        """Return whether all that is set up fits a frame of this rate."""
-        most_ns = 1000000000 // frame_hz - FRAME_MARGIN_NS
-        return all(channel.high_ns <= most_ns for channel in self.channels)
+    def forget_servos(self) -> None:
+        """Forget what was set up for the channels that are off."""
+        for channel in self.channels:
+            if channel.at_rest():
+                channel.set_up(0, 0, 0, 0, 0)
 
     def quiet_ms(self) -> int:
         """Return the time until every stopping pin is released."""

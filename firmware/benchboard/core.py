@@ -129,10 +129,11 @@ class Core:
         # What is left over stays in the clock: no millisecond is lost, however often this runs.
         # Less a whole turn on the way, so that the sum never needs a big integer.
         self._last_us = (self._last_us - CLOCK_MASK + (ms * 1000 - 1)) & CLOCK_MASK
+        # The bank first: a stop that follows from this tick must not count its time as waited.
+        self.bank.advance(ms)
         self._watch_host(ms)
         self._watch_rail(ms)
         self._watch_button(ms)
-        self.bank.advance(ms)
         self.panel.show(ms, self.silence.host)
 
     def _watch_host(self, ms: int) -> None:
@@ -188,7 +189,9 @@ class Core:
         self.panel.leave()
         settings = self._keeping.settings
         self.silence.hold_ms, self.silence.off_ms = settings.hold_ms, settings.off_ms
-        if self.bank.at_rest() and self.bank.fits(settings.frame_hz):
+        # What an earlier host said of a servo need not be true of what hangs there now.
+        self.bank.forget_servos()
+        if self.bank.at_rest():
             self.bank.set_frame(settings.frame_hz)
 
     def _use(self, settings: Settings, whole: bool) -> None:

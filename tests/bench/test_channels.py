@@ -142,9 +142,6 @@ def test_a_board_that_begins_with_more_frames_is_set_back_for_analogue_servos():
     assert line._outputs.frame_hz == 50
 
 
-@pytest.mark.xfail(
-    reason="a board still holds what an earlier program set up, and counts it for the frame rate"
-)
 def test_what_an_earlier_program_set_up_does_not_keep_a_later_one_from_its_frame_rate():
     line = SimulatedTransport({})
     first = Board(line)

@@ -75,12 +75,24 @@ def a_session_begins_as_the_settings_say():
     bench.get("frame", frame_hz=50)
     equal(bench.get("hello")["frame_hz"], 100)
     equal((bench.core.silence.hold_ms, bench.core.silence.off_ms), (700, 2500))
-    # unless what was set up until now would not fit
-    bench.get("change", frame_hz=333)
-    bench.get("frame", frame_hz=50)
+
+
+def a_session_begins_with_nothing_set_up_but_what_still_has_pulses():
+    bench = begun()
     standard = {"low_ns": 900 * US, "high_ns": 2500 * US, "centre_ns": 1500 * US}
-    bench.get("setup", ch=1, klass=1, slew_ns_per_ms=1000, **standard)
-    equal(bench.get("hello")["frame_hz"], 50)
+    for ch in (1, 2):
+        bench.get("setup", ch=ch, klass=1, slew_ns_per_ms=1000, **standard)
+    bench.get("centre", mask=2)
+    bench.alive(200)
+    bench.get("hello")
+    equal(bench.no("centre", mask=1)[:2], ("not_set_up", 1))
+    equal(bench.get("state", ch=2)["high_ns"], 2500 * US)
+    bench.get("off", mask=2)
+    bench.alive(100)
+    bench.get("hello")
+    equal([bench.get("state", ch=ch)["class"] for ch in (1, 2)], [0, 0])
+    # so that 2500 us of an earlier servo do not stand against a faster frame
+    bench.get("frame", frame_hz=333)
 
 
 def a_channel_is_kept_whole_or_in_part():
@@ -305,6 +317,7 @@ CASES = (
     what_is_kept_is_told_and_in_force_at_the_start,
     a_change_is_kept_and_in_force_at_once,
     a_session_begins_as_the_settings_say,
+    a_session_begins_with_nothing_set_up_but_what_still_has_pulses,
     a_channel_is_kept_whole_or_in_part,
     keeping_a_channel_leaves_the_session_as_it_is,
     what_does_not_agree_is_not_kept,

@@ -366,6 +366,19 @@ def parts_of_a_way_are_exact_whatever_the_way():
             equal(motions.between(2500000, 2500000 - span, fraction), 2500000 - wanted)
 
 
+def a_stop_by_the_board_itself_waits_its_whole_frame_however_late_the_tick():
+    for late_ms in (1, 7, 20, 45):
+        bench = Bench().setup((1,))
+        bench.get("silence", hold_ms=200, off_ms=500)
+        bench.get("centre", mask=1)
+        bench.run(100)
+        bench.outputs.log = []
+        bench.run(1000, late_ms * 1000)
+        equal([pulse for _, _, pulse in bench.outputs.log], [0, -1])
+        (ended, _, _), (released, _, _) = bench.outputs.log
+        equal((late_ms, released - ended >= 20000), (late_ms, True))
+
+
 CASES = (
     changes_go_at_the_slew_rate,
     first_pulses_come_one_by_one,
@@ -389,6 +402,7 @@ CASES = (
     a_clock_that_goes_back_a_little_is_waited_for,
     the_last_look_stops_a_pulse_outside_its_limits,
     parts_of_a_way_are_exact_whatever_the_way,
+    a_stop_by_the_board_itself_waits_its_whole_frame_however_late_the_tick,
 )
 
 if __name__ == "__main__":

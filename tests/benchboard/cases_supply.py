@@ -12,9 +12,10 @@ def powered(volts):
 
 
 def a_low_supply_stops_all_pulses_and_keeps_them_stopped():
-    bench = powered(6).setup((1, 2))
-    equal(abs(bench.get("beat")["rail_mv"] - 6000) <= 5, True)
+    bench = powered(6)
     equal(abs(bench.get("hello")["rail_mv"] - 6000) <= 5, True)
+    bench.setup((1, 2))
+    equal(abs(bench.get("beat")["rail_mv"] - 6000) <= 5, True)
     bench.get("sweep", **SWEEP)
     bench.alive(300)
     bench.fitted.supply = FULL * 3 // 10

@@ -209,7 +209,7 @@ def test_stories_of_the_property_move_something_often_enough():
     moved = {"panel": 0, "host": 0}
 
     @given(st.lists(happenings, min_size=6, max_size=20))
-    @settings(max_examples=60, deadline=None, database=None, derandomize=True)
+    @settings(max_examples=100, deadline=None, database=None, derandomize=True)
     def count(story):
         bench = Bench(settings=settings_of(NARROW, knob=1, **WATCHED))
         bench.fitted.supply = FULL * 6 // 10

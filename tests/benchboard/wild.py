@@ -109,8 +109,9 @@ def play(board, out, clock):
             ask("frame", frame_hz=random.choice((50, 60, 200, 333)))
         elif draw < 0.92:
             ask("quit")
-            wait(3)
+            wait(30)
             ask("hello")
+            setup()
         else:
             ask("beat")
         wait(random.choice((0, 1, 3, 7, 21, 60, 150)))
