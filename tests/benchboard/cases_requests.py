@@ -215,6 +215,16 @@ def the_frame_rate_changes_only_with_everything_off():
     equal(bench.get("hello")["frame_hz"], 50)  # every session begins as the settings say
 
 
+def a_frame_rate_that_is_there_already_is_not_set_again():
+    bench = Bench()
+    asked = []
+    bench.outputs.set_frame = asked.append
+    bench.setup((1,))
+    bench.get("frame", frame_hz=50)
+    bench.get("frame", frame_hz=51)
+    equal(asked, [51])
+
+
 def a_pulse_must_fit_its_frame_with_room_to_spare():
     bench = Bench().setup((1,), high=2500)
     # 333 Hz: frames of 3003003 ns; 2500 us and 800 us do not fit, 2000 us and 800 us do
@@ -402,6 +412,7 @@ CASES = (
     pulses_outside_the_limits_are_refused_not_clipped,
     a_request_for_several_is_for_all_or_none,
     the_frame_rate_changes_only_with_everything_off,
+    a_frame_rate_that_is_there_already_is_not_set_again,
     a_pulse_must_fit_its_frame_with_room_to_spare,
     a_servo_is_not_renamed_under_power,
     a_silent_host_stops_motion_and_then_pulses,
