@@ -28,6 +28,7 @@ class Link:
         self._in = sys.stdin.buffer
         self._out = sys.stdout.buffer
         self._queue = b""
+        self._hurry = False  # more can go at once: do not wait for input meanwhile
         self._readable = select.poll()
         self._readable.register(sys.stdin, select.POLLIN)
         self._writable = select.poll()
@@ -36,7 +37,7 @@ class Link:
     def read(self) -> bytes:
         """Return what came in, after at most about a millisecond; often nothing."""
         data = bytearray()
-        wait_ms = WAIT_MS
+        wait_ms = 0 if self._hurry else WAIT_MS
         while len(data) < MOST_IN and _ready(self._readable, wait_ms):
             # Only one byte may be asked for: more would wait until all of them are there.
             try:
@@ -65,6 +66,7 @@ class Link:
                 break
             sent += 1
         self._queue = self._queue[sent:]
+        self._hurry = sent == MOST_OUT
 
     def drained(self) -> bool:
         """Return whether everything has been sent."""
