@@ -4,6 +4,7 @@
 import time
 
 import machine
+import micropython
 
 from benchboard import pulses_pwm
 from benchboard.boards import board_from, board_named, with_pins
@@ -272,6 +273,24 @@ def the_longest_wait_covers_the_longest_pulse():
     equal(pulses_pwm._LONGEST_US * 1000 > pulses_pwm.PULSE_HIGH_NS, True)
 
 
+def a_new_width_takes_no_heap():
+    class Silent:
+        def duty_ns(self, ns):
+            pass
+
+    for kind in KINDS:
+        out = kind()
+        out._pwms[0] = Silent()  # the stand-in's own notes take heap
+        micropython.heap_lock()
+        try:
+            for _ in range(20):
+                out.pulse(0, 1500000)
+                out.pulse(0, 2499999)
+                out.silence(0)
+        finally:
+            micropython.heap_unlock()
+
+
 CASES = (
     the_stand_in_notices_what_an_rp2_would_do_wrong,
     the_stand_in_notices_what_an_esp32_would_do_wrong,
@@ -289,6 +308,7 @@ CASES = (
     pins_that_clash_are_refused_before_anything_is_touched,
     a_board_without_channels_has_nothing_to_stop,
     the_longest_wait_covers_the_longest_pulse,
+    a_new_width_takes_no_heap,
 )
 
 run(CASES)
