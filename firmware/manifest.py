@@ -2,7 +2,14 @@
 # ruff: noqa: F821
 package(
     "shared_protocol",
-    files=("__init__.py", "errors.py", "framing.py", "messages.py", "session.py", "table.py"),
+    files=(
+        "__init__.py",
+        "errors.py",
+        "framing.py",
+        "messages.py",
+        "board_session.py",
+        "table.py",
+    ),
     base_path="..",
 )
 package("benchboard")

@@ -1,8 +1,11 @@
-"""Writes PROTOCOL.md from the table: ``python -m shared_protocol.describe`` (CPython only)."""
+"""Writes PROTOCOL.md from the table and its texts (CPython only).
+
+Run it with ``python -m shared_protocol.describe``.
+"""
 
 from pathlib import Path
 
-from . import table
+from . import table, texts
 from .framing import encode
 from .messages import build_request
 from .table import Field
@@ -25,23 +28,24 @@ def page() -> str:
     parts.append("`field` counts the keys of requests in this order:\n")
     parts.append(", ".join(f"{n + 1} `{key}`" for n, key in enumerate(table.KEYS)) + ".\n")
     parts.append("## Codes\n")
-    sent = [row for row in table.ERRORS if row[0]]
-    own = [row[1:] for row in table.ERRORS if not row[0]]
+    codes = _explained(table.ERRORS, texts.ERRORS)
+    sent = [row for row in codes if row[0]]
+    own = [row[1:] for row in codes if not row[0]]
     parts.append(_rows(("code", "name", "meaning"), sent))
     parts.append("Never sent; what one side finds by itself:\n")
     parts.append(_rows(("name", "meaning"), own))
     parts.append("## Numbers that stand for names\n")
     parts.append("`class` (0 in `state`: not set up):\n")
     parts.append(_rows(("number", "name", "lowest pulse, ns", "highest pulse, ns"), table.CLASSES))
-    for key, rows in (
-        ("shape", table.SHAPES),
-        ("motion", table.MOTIONS),
-        ("guard", table.GUARDS),
-        ("reason", table.REASONS),
-        ("settings", table.SETTINGS),
+    for key, rows, explained in (
+        ("shape", table.SHAPES, texts.SHAPES),
+        ("motion", table.MOTIONS, texts.MOTIONS),
+        ("guard", table.GUARDS, texts.GUARDS),
+        ("reason", table.REASONS, texts.REASONS),
+        ("settings", table.SETTINGS, texts.SETTINGS),
     ):
         parts.append(f"`{key}`:\n")
-        parts.append(_rows(("number", "name", "meaning"), rows))
+        parts.append(_rows(("number", "name", "meaning"), _explained(rows, explained)))
     parts.append("`board`:\n")
     parts.append(_rows(("number", "name"), table.BOARDS))
     parts.append(
@@ -77,6 +81,12 @@ def _fields(title: str, fields: tuple[Field, ...]) -> str:
     return f"{title}:\n\n" + _rows(("key", "range", "needed", "meaning"), rows)
 
 
+def _explained(
+    rows: tuple[tuple[int, str], ...], explained: dict[str, str]
+) -> list[tuple[int, str, str]]:
+    return [(number, name, explained[name]) for number, name in rows]
+
+
 def _rows(head: tuple[str, ...], rows: object) -> str:
     out = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
     out += ["| " + " | ".join(str(cell) for cell in row) + " |" for row in rows]  # type: ignore[attr-defined]
@@ -85,7 +95,7 @@ def _rows(head: tuple[str, ...], rows: object) -> str:
 
 _HEAD = """# The wire between host and board, version %(version)d
 
-Made from `table.py` by `python -m shared_protocol.describe`; do not edit.
+Made from `table.py` and `texts.py` by `python -m shared_protocol.describe`; do not edit.
 
 One line is one frame:
 

@@ -1,4 +1,4 @@
-"""The one table of the wire: words, keys, ranges, codes and their texts.
+"""The one table of the wire: words, keys, ranges, codes.
 
 Both ends and PROTOCOL.md are made from it; nothing about the wire is written
 down twice. Pulses are integer nanoseconds, and the unit stands in the key.
@@ -30,10 +30,7 @@ CLASSES = (
     (2, "narrow", 300000, 1100000),
     (3, "custom", PULSE_LOW_NS, PULSE_HIGH_NS),  # whoever chooses it states the limits himself
 )
-SHAPES = (
-    (1, "triangle", "steady rate from end to end"),
-    (2, "smooth", "slow at the ends, quicker in the middle"),
-)
+SHAPES = ((1, "triangle"), (2, "smooth"))
 BOARDS = (
     (1, "rp2040"),
     (2, "rp2350"),
@@ -42,76 +39,59 @@ BOARDS = (
     (9, "simulated"),
 )
 REASONS = (
-    (0, "unknown", "the board cannot tell"),
-    (
-        1,
-        "power",
-        "power came on, or dipped so far that the board started afresh; boards that cannot "
-        "tell name this after their reset button too",
-    ),
-    (2, "button", "the reset button or line"),
-    (3, "soft", "a program asked for it, with a reset or without"),
-    (4, "watchdog", "the watchdog found the program stuck"),
-    (5, "crash", "the program failed, stopped all pulses and began again"),
-    (6, "pins", "its list of pins is missing, damaged or impossible: no channel can be used"),
+    (0, "unknown"),
+    (1, "power"),
+    (2, "button"),
+    (3, "soft"),
+    (4, "watchdog"),
+    (5, "crash"),
+    (6, "pins"),
 )
 MOTIONS = (
-    (0, "off", "no pulses"),
-    (1, "starting", "waits its turn for the first pulse"),
-    (2, "hold", "holds its pulse, or is on the way to it at the slew rate"),
-    (3, "sweep", "runs between two pulses"),
-    (4, "steps", "runs through a list of pulses"),
-    (5, "stopping", "pulses have ended; the pin is not yet released"),
-    (6, "ramp", "is on the way to its pulse in the time asked for"),
+    (0, "off"),
+    (1, "starting"),
+    (2, "hold"),
+    (3, "sweep"),
+    (4, "steps"),
+    (5, "stopping"),
+    (6, "ramp"),
 )
-SETTINGS = (
-    (0, "usual", "nothing was ever kept: the usual settings"),
-    (1, "kept", "as kept on the board"),
-    (2, "damaged", "what was kept cannot be read: the usual settings"),
-)
-GUARDS = (
-    (0, "clear", "nothing happened"),
-    (1, "held", "the host was silent: motion stopped, pulses held"),
-    (2, "stopped", "the host stayed silent: pulses stopped"),
-    (3, "rail", "the servo supply fell too low: pulses stopped"),
-    (4, "button", "the button was pressed: pulses stopped"),
-)
+SETTINGS = ((0, "usual"), (1, "kept"), (2, "damaged"))
+GUARDS = ((0, "clear"), (1, "held"), (2, "stopped"), (3, "rail"), (4, "button"))
 
-# Number on the wire (0: never sent), name, text. The text says what value and limit mean.
+# Number on the wire (0: never sent), name.
 ERRORS = (
-    (1, "grammar", "the line is not `id word key=integer ...`"),
-    (2, "unknown_word", "no such request"),
-    (3, "unknown_key", "the request has no such key"),
-    (4, "missing_key", "the request lacks a key"),
-    (5, "out_of_range", "the value is outside what the key can ever hold"),
-    (6, "wrong_version", "value is the host's protocol version, limit the board's"),
-    (7, "wrong_token", "the token is not the current one: the board has started again, "
-     "or another program has said hello"),
-    (8, "old_id", "the id was used before for another request; limit is the last id"),
-    (9, "no_such_channel", "the board has fewer channels; limit is their number"),
-    (10, "not_set_up", "the channel's class and limits have not been set"),
-    (11, "channel_on", "only possible while the channel is off"),
-    (12, "below_limit", "the pulse is below the channel's low limit"),
-    (13, "above_limit", "the pulse is above the channel's high limit"),
-    (14, "class_limit", "the limit lies outside what the pulse class allows"),
-    (15, "wrong_order", "the value and the one it is compared with (limit) are in the wrong order "
-     "or equal"),
-    (16, "frame_too_short", "pulse and margin (value) do not fit in the frame (limit), in ns"),
-    (17, "too_fast", "quicker than the slew allows; limit is the shortest time in ms"),
-    (18, "nothing_chosen", "the request names no channel"),
-    (19, "not_in_mask", "opposed_mask names a channel that mask does not"),
-    (20, "rail_low", "the servo supply is too low to start anything; value and limit in mV"),
-    (21, "not_kept", "the board could not write its settings; nothing has changed"),
-    (22, "not_holding", "only possible while the channel holds a pulse"),
-    (0, "too_long", "the line is longer than the longest allowed"),
-    (0, "unprintable", "the line holds bytes other than printable ASCII"),
-    (0, "no_crc", "the line does not end in eight lowercase hex digits"),
-    (0, "bad_crc", "the line does not agree with its CRC-32"),
-    (0, "not_integer", "the value is not an integer"),
-    (0, "no_greeting", "no token: the board has not answered a hello, or has refused the token"),
-    (0, "no_request", "no request with this id waits for its reply"),
-    (0, "odd_reply", "the reply does not suit its request"),
-)  # fmt: skip
+    (1, "grammar"),
+    (2, "unknown_word"),
+    (3, "unknown_key"),
+    (4, "missing_key"),
+    (5, "out_of_range"),
+    (6, "wrong_version"),
+    (7, "wrong_token"),
+    (8, "old_id"),
+    (9, "no_such_channel"),
+    (10, "not_set_up"),
+    (11, "channel_on"),
+    (12, "below_limit"),
+    (13, "above_limit"),
+    (14, "class_limit"),
+    (15, "wrong_order"),
+    (16, "frame_too_short"),
+    (17, "too_fast"),
+    (18, "nothing_chosen"),
+    (19, "not_in_mask"),
+    (20, "rail_low"),
+    (21, "not_kept"),
+    (22, "not_holding"),
+    (0, "too_long"),
+    (0, "unprintable"),
+    (0, "no_crc"),
+    (0, "bad_crc"),
+    (0, "not_integer"),
+    (0, "no_greeting"),
+    (0, "no_request"),
+    (0, "odd_reply"),
+)
 
 
 class Field:
@@ -217,9 +197,9 @@ REQUESTS = (
     Word(
         "hello",
         "Begin. The reply is a greeting with a new token; every older token becomes void, and "
-        "motion stops (pulses hold). What was set up for channels that are off is forgotten; times "
-        "of silence return to the settings, and with every channel off the frame rate does so "
-        "too. Needs no token.",
+        "motion stops (pulses hold). What was set up for channels that are off is forgotten; "
+        "times of silence return to the settings, and with every channel off the frame rate does "
+        "so too. Needs no token.",
         (Field("proto", 1, 999, "protocol version"), _NONCE),
         GREETING,
     ),
@@ -423,11 +403,3 @@ def number_of(rows: tuple[tuple, ...], name: str) -> int:  # type: ignore[type-a
         if row[1] == name:
             return int(row[0])
     raise KeyError(name)
-
-
-def text_of(code: str) -> str:
-    """Return the text of an error code."""
-    for row in ERRORS:
-        if row[1] == code:
-            return row[2]
-    return "no text for this code"

@@ -29,11 +29,27 @@ ROOMS = {
     ),
 }
 #: Parts of the standard library that belong to one room.
-OWNED = {"sqlite3": {"records"}, "threading": {"bench"}, "subprocess": set(), "socket": set()}
+OWNED = {
+    "sqlite3": {"records"},
+    "threading": {"bench"},
+    "subprocess": {"bench"},
+    "socket": set(),
+}
 #: The one file that may import the firmware, and only inside a function.
 FIRMWARE_USER = HOST / "bench" / "simulated" / "transport.py"
-HARDWARE_FILES = {"app.py", "link_usb.py", "pulses_pwm.py", "starts.py"}
-HARDWARE = {"machine", "rp2", "micropython", "esp32", "time", "os", "sys", "select", "asyncio"}
+HARDWARE_FILES = {
+    "app.py",
+    "fittings_pins.py",
+    "link_usb.py",
+    "probe_rp2.py",
+    "pulses_pwm.py",
+    "pulses_rp2.py",
+    "resets_rp2.py",
+    "starts.py",
+}
+HARDWARE = {"machine", "rp2", "micropython", "time", "os", "sys", "select", "gc", "json"}
+#: Reads and writes one file, on a computer as on a board.
+STORE = {"settings.py": {"os", "json"}}
 #: Writes PROTOCOL.md; runs on the host and never goes to a board.
 NOT_FOR_THE_BOARD = {"describe.py"}
 PURE_FIRMWARE = sorted(
@@ -161,6 +177,8 @@ def test_hardware_is_touched_by_its_own_files_alone():
                     assert not set(name.split(".")) & hardware, (file, name)
             elif top == "typing":
                 assert where == "guarded", (file, name)
+            elif file.name in STORE:
+                assert top in STORE[file.name], (file, name)
             else:
                 assert top in HARDWARE, (file, name)
                 assert file.name in HARDWARE_FILES, (file, name)

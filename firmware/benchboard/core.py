@@ -1,6 +1,6 @@
 """The whole board without its hardware: bytes and time in, bytes and pulses out."""
 
-from shared_protocol.session import BoardSession
+from shared_protocol.board_session import BoardSession
 from shared_protocol.table import GUARDS, REASONS, SETTINGS, number_of
 
 from . import FIRMWARE

@@ -7,7 +7,7 @@ import pytest
 from hingeline.bench.refusing import amount, name, never_sent, refused
 from shared_protocol import table
 from shared_protocol.errors import LocalProtocolError
-from shared_protocol.session import Refusal
+from shared_protocol.host_session import Refusal
 
 #: Those that a person can bring about by what he asks for; the rest is between the programs.
 PEOPLES = {

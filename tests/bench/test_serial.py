@@ -303,7 +303,7 @@ def test_lines_in_halves_are_put_together(pair):
     """What comes in pieces is one line; a line without its end is none."""
     ours, name = pair
     from shared_protocol.framing import Frame, encode
-    from shared_protocol.session import HostSession
+    from shared_protocol.host_session import HostSession
 
     with SerialTransport(name) as transport:
         session = HostSession()

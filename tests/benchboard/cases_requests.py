@@ -1,7 +1,7 @@
 # ruff: noqa: UP031 - these cases run under MicroPython too
 from shared_protocol import table
 from shared_protocol.framing import Decoder, crc_text
-from shared_protocol.session import Refusal
+from shared_protocol.host_session import Refusal
 from tests.support.cases import equal, run
 from tests.support.core_bench import NOTHING, SWEEP, US, Bench, steps_of
 

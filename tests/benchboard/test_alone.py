@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from shared_protocol.session import Greeting, Reply
+from shared_protocol.host_session import Greeting, Reply
 from tests.benchboard.test_endings import Notes
 from tests.support.small_host import Client, read, until, widths
 

@@ -9,7 +9,7 @@ import time
 import pytest
 
 from shared_protocol import table
-from shared_protocol.session import HostSession, Reply
+from shared_protocol.host_session import HostSession, Reply
 from tests.support import micropython
 from tests.support.micropython import FIRMWARE, MACHINE, ROOT, running_board
 from tests.support.small_host import SWEEP, Client, read, states, until, widths

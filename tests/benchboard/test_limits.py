@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from benchboard.fittings import FULL
 from shared_protocol import table
-from shared_protocol.session import Refusal
+from shared_protocol.host_session import Refusal
 from tests.support.core_bench import US, Bench, steps_of
 from tests.support.panel_bench import NARROW, WATCHED, settings_of
 

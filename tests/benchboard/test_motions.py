@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchboard.motions import Ramp, Steps, Sweep, fraction_of, shortest_period_ms
-from shared_protocol.session import Refusal
+from shared_protocol.host_session import Refusal
 from tests.support.core_bench import CLOCK, US, Bench
 
 pulses = st.integers(300_000, 2_500_000)

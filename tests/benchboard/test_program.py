@@ -7,7 +7,7 @@ import time
 import pytest
 
 from shared_protocol import table
-from shared_protocol.session import Greeting, Refusal, Reply
+from shared_protocol.host_session import Greeting, Refusal, Reply
 from tests.support.micropython import running_board
 from tests.support.small_host import PATIENCE_S, SWEEP, Client, read, widths
 

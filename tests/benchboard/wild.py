@@ -14,7 +14,7 @@ from benchboard.boards import board_named
 from benchboard.core import Core
 from benchboard.pulses_pwm import PwmOutputs
 from benchboard.pulses_rp2 import Rp2Outputs
-from shared_protocol.session import HostSession, Refusal, Reply
+from shared_protocol.host_session import HostSession, Refusal, Reply
 from tests.support.cases import equal, run
 
 US = 1000  # ns

@@ -1,7 +1,9 @@
 # ruff: noqa: UP031 - these cases run under MicroPython too
-from shared_protocol import table
+from shared_protocol import table, texts
+from shared_protocol.board_session import BoardSession
 from shared_protocol.errors import LocalProtocolError, RemoteProtocolError
 from shared_protocol.framing import Damaged, Decoder, Frame, crc_text, encode, read_line
+from shared_protocol.host_session import Greeting, HostSession, Late, Refusal, Reply
 from shared_protocol.messages import (
     RefusedError,
     build_refusal,
@@ -11,7 +13,6 @@ from shared_protocol.messages import (
     check_request,
     complain,
 )
-from shared_protocol.session import BoardSession, Greeting, HostSession, Late, Refusal, Reply
 from tests.support.cases import equal, refused, run
 
 GREETING = {
@@ -95,7 +96,7 @@ def every_message_survives_the_wire_at_both_ends_of_its_ranges():
 
 
 def every_refusal_survives_the_wire_and_says_value_and_limit():
-    for number, code, text in table.ERRORS:
+    for number, code in table.ERRORS:
         if number:
             data = build_refusal(7, RefusedError(code, 3, "p3_ns", -5, table.BIGGEST))
             (frame,) = Decoder().feed(data)
@@ -103,7 +104,7 @@ def every_refusal_survives_the_wire_and_says_value_and_limit():
             refusal = Refusal(7, "hold", frame.values)
             equal((refusal.code, refusal.ch, refusal.key), (code, 3, "p3_ns"))
             told = refusal.describe()
-            for part in (text, "channel 3", "p3_ns", "-5", "18446744073709551615"):
+            for part in (texts.ERRORS[code], "channel 3", "p3_ns", "-5", "18446744073709551615"):
                 if part not in told:
                     raise AssertionError("%r is not in %r" % (part, told))
 
@@ -429,7 +430,6 @@ def numbers_and_names_of_the_table_belong_together():
             equal(table.name_of(rows, row[0]), row[1])
             equal(table.number_of(rows, row[1]), row[0])
     equal(table.name_of(table.SHAPES, 99), "unknown-99")
-    equal(table.text_of("nonsense"), "no text for this code")
     try:
         table.number_of(table.SHAPES, "square")
     except KeyError:

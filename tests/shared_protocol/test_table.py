@@ -1,6 +1,6 @@
 import re
 
-from shared_protocol import describe, table
+from shared_protocol import describe, table, texts
 from shared_protocol.messages import RefusedError, build_refusal, build_reply, build_request
 
 
@@ -20,8 +20,17 @@ def test_page_names_every_word_key_and_code():
         assert f"### {word.name}\n" in page
         for field in word.fields + word.reply:
             assert f"| `{field.key}` | {field.low} to {field.high} |" in page
-    for number, name, text in table.ERRORS:
+    for number, name in table.ERRORS:
+        text = texts.ERRORS[name]
         assert (f"| {number} | {name} | {text} |" if number else f"| {name} | {text} |") in page
+
+
+def test_each_numbered_name_has_its_text_and_no_text_is_left_over():
+    for name in ("SHAPES", "REASONS", "MOTIONS", "SETTINGS", "GUARDS", "ERRORS"):
+        named = {row[1] for row in getattr(table, name)}
+        explained = getattr(texts, name)
+        assert set(explained) == named, name
+        assert all(explained.values())
 
 
 def test_longest_messages_fit_a_line():

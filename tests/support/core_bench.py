@@ -4,7 +4,7 @@ from benchboard.boards import board_named
 from benchboard.core import Core
 from benchboard.fittings import FULL, Fittings
 from benchboard.pulses import Recorder
-from shared_protocol.session import Greeting, HostSession, Refusal, Reply
+from shared_protocol.host_session import Greeting, HostSession, Refusal, Reply
 
 CLOCK = 1 << 30  # the board's microseconds begin again here
 

@@ -10,7 +10,7 @@ from typing import Any
 import serial
 
 from shared_protocol.framing import Damaged
-from shared_protocol.session import HostSession, Reply
+from shared_protocol.host_session import HostSession, Reply
 
 PATIENCE_S = 5.0  # the machine may be busy; no test measures against this
 SERVO = {"class": 1, "low_ns": 900_000, "high_ns": 2_100_000, "centre_ns": 1_500_000}

@@ -23,7 +23,7 @@ from hingeline.bench.transport import Transport
 from hingeline.errors import BenchError
 from shared_protocol import table
 from shared_protocol.errors import LocalProtocolError
-from shared_protocol.session import Greeting, HostSession, Refusal, Reply
+from shared_protocol.host_session import Greeting, HostSession, Refusal, Reply
 
 NS_PER_US = 1000
 

@@ -16,7 +16,7 @@ from hingeline.bench.installing.firmware import version
 from hingeline.bench.transport import Transport
 from hingeline.errors import BenchError
 from shared_protocol import table
-from shared_protocol.session import Greeting, HostSession, Refusal
+from shared_protocol.host_session import Greeting, HostSession, Refusal
 
 #: A board that was reset by the opening of its port needs this long to start.
 PATIENCE_S = 3.0

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from hingeline.errors import BenchError
 from shared_protocol.errors import LocalProtocolError
-from shared_protocol.session import Refusal
+from shared_protocol.host_session import Refusal
 
 #: What a key of the wire means, where its name with a blank would not say it.
 _NAMES = {

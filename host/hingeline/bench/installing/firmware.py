@@ -13,7 +13,10 @@ from pathlib import Path
 from hingeline.errors import BenchError
 
 #: The packages of the firmware, each with those of its files that serve the host alone.
-FOLDERS = {"shared_protocol": {"describe.py"}, "benchboard": set[str]()}
+FOLDERS = {
+    "shared_protocol": {"describe.py", "host_session.py", "texts.py"},
+    "benchboard": set[str](),
+}
 #: Starts the firmware; copied last, so that a board with half a firmware stays at its prompt.
 MAIN = "main.py"
 #: Its name inside an installed Hingeline, where nothing can import it by accident.
