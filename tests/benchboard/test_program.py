@@ -127,6 +127,7 @@ def test_whole_blocks_of_the_port_are_answered(board, length):
     assert board.answer().word == "beat"
 
 
+@pytest.mark.slow
 def test_a_host_that_does_not_read_does_not_stop_the_motion(board, pins):
     board.ask("hello")
     board.setup([1, 2])
