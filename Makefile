@@ -24,6 +24,7 @@ bench: $(VENV)/test-ready
 	$(BIN)/python -m tests.benchmarks.bench_plan
 	$(BIN)/python -m tests.benchmarks.bench_tolerance
 	$(BIN)/python -m tests.benchmarks.bench_startup
+	$(BIN)/python -m tests.benchmarks.bench_board
 
 # The built wheel, installed where nothing of ours is, must play the whole job.
 wheel-check: $(VENV)/run-ready

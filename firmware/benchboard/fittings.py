@@ -10,6 +10,7 @@ class Fittings:
     tick: they must not take heap, nor wait.
     """
 
+    has_knob = False  # what the settings say of a knob counts only where there is a pin for it
     probe_step_ns = 1000  # finest difference of width that the measuring pin can tell
 
     def pressed(self) -> bool:

@@ -32,6 +32,7 @@ class PinFittings(Fittings):
         self._light = _light_of(board)
         self._lit = False
         self._knob = _input_of(board.knob_gpio)
+        self.has_knob = self._knob is not None
         self._rail = _input_of(board.rail_gpio)
         self._probe = _probe_of(board)
         if self._probe is not None:

@@ -126,7 +126,7 @@ class Panel:
             self._start()
         elif self.state == CENTRE:
             self._sweep()
-        elif self.state == SWEEP and self._settings.knob:
+        elif self.state == SWEEP and self._settings.knob and self._fittings.has_knob:
             self.state = KNOB
             self._knob.begin()
             self._follow()

@@ -183,6 +183,14 @@ def a_knob_reaches_both_ends_and_its_middle():
         equal((turned, abs(knob.position - position) <= slack), (turned, True))
 
 
+def a_board_without_a_pin_for_a_knob_has_none_whatever_its_settings_say():
+    bench = ready(settings=settings_of(knob=1))
+    bench.fitted.has_knob = False
+    for state in (CENTRE, SWEEP, CENTRE):
+        bench.press()
+        equal(bench.core.panel.state, state)
+
+
 def the_light_tells_the_states_apart():
     bench = ready(settings=settings_of(knob=1))
     shows(bench, "resting")
@@ -388,6 +396,7 @@ CASES = (
     a_press_before_all_have_started_goes_on_in_order,
     a_resting_knob_gives_a_resting_pulse,
     a_knob_reaches_both_ends_and_its_middle,
+    a_board_without_a_pin_for_a_knob_has_none_whatever_its_settings_say,
     the_light_tells_the_states_apart,
     a_new_pattern_begins_at_once_and_at_its_beginning,
     a_fault_of_the_last_start_is_shown_until_somebody_comes,

@@ -55,6 +55,7 @@ class Watched(Recorder):
 class Fitted(Fittings):
     """Everything that can be fitted, set and read by the test."""
 
+    has_knob = True
     probe_step_ns = 16
 
     def __init__(self):
