@@ -76,7 +76,7 @@ def explain(index: int, reading: Reading, expected_deg: float, nearest_deg: floa
     if found and (typed := float(found.group().replace(",", "."))):
         # What is typed at the surface, or in mm, goes nearly in proportion to the shaft.
         shaft_per_typed = reading.angle_deg / typed
-        for name, meant in _meant(found.group(), typed):
+        for name, meant in meant(found.group(), typed):
             away = abs(meant * shaft_per_typed - expected_deg)
             if away < nearest_deg:
                 nearest_deg, slip, likely = away, name, meant
@@ -84,7 +84,7 @@ def explain(index: int, reading: Reading, expected_deg: float, nearest_deg: floa
     return Suspect(index, reading.pulse_us, reading.approach, text, residual_deg, slip, likely)
 
 
-def _meant(number: str, typed: float) -> list[tuple[str, float]]:
+def meant(number: str, typed: float) -> list[tuple[str, float]]:
     """List the numbers that one slip away would have been, the commonest slips first."""
     meant = [("sign", -typed)]
     meant += [("decimal point", typed * factor) for factor in (0.1, 10.0, 0.01, 100.0)]
