@@ -113,7 +113,7 @@ def calibrate(
     _check_fitted(readings[0], plan.allowed_deg)
     left = _turns_left(readings[0], plan.allowed_deg)
     low, high = trim(limits, plan.channel.centre_us, rate, rate_u, left)
-    for step in _outward(low, high, round(readings[-1].pulse_us), plan.points):
+    for step in outward(low, high, round(readings[-1].pulse_us), plan.points):
         # The small step tells the rate only roughly: each reading says how much is left.
         way_us = step.pulse_us - readings[-1].pulse_us
         most = math.copysign(abs(rate) + 2.0 * rate_u, rate) * way_us
@@ -128,7 +128,7 @@ def calibrate(
     return fit(readings, nominal_centre_us=plan.channel.centre_us)
 
 
-def _outward(low_us: int, high_us: int, start_us: int, points: int) -> list[Step]:
+def outward(low_us: int, high_us: int, start_us: int, points: int) -> list[Step]:
     """Walk over a range up and down, beginning where the servo stands, in small steps.
 
     Up to the high end, down to the low one, and up again: so every step is next to a pulse
