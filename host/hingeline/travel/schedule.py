@@ -220,6 +220,36 @@ def traverse(
     return _walk(start_us, pulses)
 
 
+def reach(pulse_us: int, approach: Approach, at_us: int, bounds_us: tuple[int, int]) -> list[Step]:
+    """List the steps that bring a servo to a pulse from the wanted side.
+
+    Parameters
+    ----------
+    pulse_us : int
+        Where to, in us.
+    approach : {"rising", "falling"}
+        From which side.
+    at_us : int
+        Where it is now.
+    bounds_us : tuple of int
+        Pulses between which it may be moved for a run-up.
+
+    Returns
+    -------
+    list of Step
+        A run-up that is not read, where one is needed, and the pulse. At the very end of the
+        bounds there is no room to come from outside: then the list is empty.
+    """
+    sense = 1 if approach == "rising" else -1
+    if sense * (pulse_us - at_us) >= LEAST_STEP_US:
+        return [Step(pulse_us, approach, True)]
+    start_us = min(max(pulse_us - sense * RUN_UP_US, bounds_us[0]), bounds_us[1])
+    if sense * (pulse_us - start_us) < LEAST_STEP_US:
+        return []
+    back: Approach = "falling" if start_us < at_us else "rising"
+    return [Step(start_us, back, False), Step(pulse_us, approach, True)]
+
+
 def refuse_turning(readings: Iterable[Reading]) -> None:
     """Refuse readings that were taken while the arm kept turning.
 
