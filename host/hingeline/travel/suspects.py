@@ -76,22 +76,22 @@ def explain(index: int, reading: Reading, expected_deg: float, nearest_deg: floa
     if found and (typed := float(found.group().replace(",", "."))):
         # What is typed at the surface, or in mm, goes nearly in proportion to the shaft.
         shaft_per_typed = reading.angle_deg / typed
-        for name, meant in meant(found.group(), typed):
-            away = abs(meant * shaft_per_typed - expected_deg)
+        for name, number in meant(found.group(), typed):
+            away = abs(number * shaft_per_typed - expected_deg)
             if away < nearest_deg:
-                nearest_deg, slip, likely = away, name, meant
+                nearest_deg, slip, likely = away, name, number
     residual_deg = reading.angle_deg - expected_deg
     return Suspect(index, reading.pulse_us, reading.approach, text, residual_deg, slip, likely)
 
 
 def meant(number: str, typed: float) -> list[tuple[str, float]]:
     """List the numbers that one slip away would have been, the commonest slips first."""
-    meant = [("sign", -typed)]
-    meant += [("decimal point", typed * factor) for factor in (0.1, 10.0, 0.01, 100.0)]
-    meant += [("sign and decimal point", -typed * factor) for factor in (0.1, 10.0)]
+    slips = [("sign", -typed)]
+    slips += [("decimal point", typed * factor) for factor in (0.1, 10.0, 0.01, 100.0)]
+    slips += [("sign and decimal point", -typed * factor) for factor in (0.1, 10.0)]
     for place in range(len(number) - 1):
         left, right = number[place], number[place + 1]
         if left.isdigit() and right.isdigit() and left != right:
             swapped = number[:place] + right + left + number[place + 2 :]
-            meant.append(("digits swapped", float(swapped.replace(",", "."))))
-    return meant
+            slips.append(("digits swapped", float(swapped.replace(",", "."))))
+    return slips
