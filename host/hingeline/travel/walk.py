@@ -77,8 +77,8 @@ class Walk:
     walk does not ask for again are as good as the others, and belong into the fit.
 
     Whoever moves the servo between two steps, to read a pulse once more, brings it there by
-    `hingeline.travel.schedule.reach` and afterwards back by the same to where the walk left it: the approach of the next
-    step counts on that.
+    `hingeline.travel.schedule.reach`, and afterwards back the same way to where the walk left
+    it: the approach of the next step counts on that.
 
     Parameters
     ----------
