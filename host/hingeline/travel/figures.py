@@ -93,11 +93,15 @@ def figures(
     }
 
 
-def _rate_at(estimate: Estimate, nominal_us: float) -> tuple[float, Floats]:
-    """Return the slope at centre, or mid-way where centre is out of use, and its row."""
-    low, high = estimate.limits_us
+def _rate_at(estimate: Estimate, nominal_us: float) -> tuple[float, Floats, float]:
+    """Return the slope at centre, or mid-way where centre is out of use.
+
+    With its row, and its uncertainty from what happens between points.
+    """
+    (low, high), shape = estimate.limits_us, estimate.shape
     place = nominal_us if low <= nominal_us <= high else (low + high) / 2.0
-    return float(estimate.shape.slopes(place)), estimate.shape.slope_rows(place)
+    between = float(shape.slope_between_u(place))
+    return float(shape.slopes(place)), shape.slope_rows(place), between
 
 
 def _centre(estimate: Estimate, nominal_us: float) -> dict[str, Any]:
@@ -113,14 +117,14 @@ def _centre(estimate: Estimate, nominal_us: float) -> dict[str, Any]:
     if float(shape.values(low)) * float(shape.values(high)) < 0.0:
         centre = float(invert(shape, 0.0, estimate.limits_us))
         centre_u = u_angle(centre) / abs(float(shape.slopes(centre)))
-    rate, row = _rate_at(estimate, nominal_us)
+    rate, row, between = _rate_at(estimate, nominal_us)
     return {
         "centre_us": centre,
         "centre_us_u": centre_u,
         "centre_error_deg": error,
         "centre_error_deg_u": error_u,
         "rate_deg_per_us": rate,
-        "rate_deg_per_us_u": estimate.u(row),
+        "rate_deg_per_us_u": math.hypot(estimate.u(row), between),
     }
 
 
@@ -132,14 +136,21 @@ def _gap(estimate: Estimate, columns: Columns, nominal_us: float) -> dict[str, A
     if half is None:
         return found
     nothing = np.zeros(estimate.shape.parameters)
-    half_u = estimate.u(nothing, gap=1.0)
+    # What shifts all rising readings alike need not shift the falling ones: half of the
+    # difference of two such shifts.
+    hidden = estimate.u_common_deg / math.sqrt(2.0)
+    half_u = math.hypot(estimate.u(nothing, gap=1.0), hidden)
     found |= {"half_gap_deg": half, "half_gap_deg_u": half_u}
     found |= {"hysteresis_deg": 2.0 * half, "hysteresis_deg_u": 2.0 * half_u}
-    rate, row = _rate_at(estimate, nominal_us)
+    rate, row, between = _rate_at(estimate, nominal_us)
     if rate != 0.0:
-        by_shape = -2.0 * half / rate**2 * row * math.copysign(1.0, rate)
+        by_rate = -2.0 * half / rate**2 * math.copysign(1.0, rate)
         found["dead_band_us"] = 2.0 * half / abs(rate)
-        found["dead_band_us_u"] = estimate.u(by_shape, gap=2.0 / abs(rate))
+        found["dead_band_us_u"] = math.hypot(
+            estimate.u(by_rate * row, gap=2.0 / abs(rate)),
+            by_rate * between,
+            2.0 / abs(rate) * hidden,
+        )
     return found
 
 

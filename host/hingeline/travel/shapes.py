@@ -70,6 +70,10 @@ class Polynomial:
         """Return 0: a polynomial's own uncertainty covers all of its span."""
         return np.zeros(np.shape(pulse_us))
 
+    def slope_between_u(self, pulse_us: ArrayLike) -> Floats:
+        """Return 0, for the same reason."""
+        return np.zeros(np.shape(pulse_us))
+
     def scaled(self, pulse_us: ArrayLike) -> Floats:
         """Pulses as z, -1 to 1 over the span."""
         return (np.asarray(pulse_us, dtype=np.float64) - sum(self.span_us) / 2.0) / self._half_us
@@ -165,6 +169,24 @@ class MonotonePoints:
         # Beside a corner the smooth curve itself leaves these bounds.
         width = np.maximum(width, np.abs(self.values(pulse) - chord))
         return np.asarray(width / np.sqrt(12.0))
+
+    def slope_between_u(self, pulse_us: ArrayLike) -> Floats:
+        """Return the standard uncertainty of a slope from what happens between the points.
+
+        The slope at a place may be any of those of the pieces near it, the one it lies in
+        and two on either side of a point: a rectangular distribution. In deg/us.
+        """
+        x, y = np.asarray(self.pulses_us), np.asarray(self.angles_deg)
+        pulse = np.asarray(pulse_us, dtype=np.float64)
+        slopes = np.diff(y) / np.diff(x)
+        pieces = np.arange(len(slopes))
+        # From the first piece near the place to the last, inclusive.
+        first = np.searchsorted(x, pulse, side="left") - 2
+        last = np.searchsorted(x, pulse, side="right")
+        near = (pieces >= first[..., None]) & (pieces <= last[..., None])
+        most = np.where(near, slopes, -np.inf).max(axis=-1)
+        least = np.where(near, slopes, np.inf).min(axis=-1)
+        return np.asarray((most - least) / np.sqrt(12.0))
 
     @cached_property
     def _curve(self) -> PchipInterpolator:

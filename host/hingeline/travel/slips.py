@@ -84,7 +84,7 @@ def find_slips(readings: Sequence[Reading]) -> tuple[Suspect, ...]:
         _refuse_bent_few(data)
     removals: list[_Removal] = []
     while len(removals) < max(1, len(readings) // 3):
-        removal = _take_worst(data, here)
+        removal = _take_worst(data, readings, here)
         # Once the worst is no slip, going on would only eat honest readings.
         if removal is None or abs(removal.away_deg) <= LEAST_SLIP * data.scatter:
             break
@@ -155,7 +155,9 @@ def _fits(data: _Data, here: NDArray[np.intp], spare: int) -> list[tuple[list[in
     return fits
 
 
-def _take_worst(data: _Data, here: NDArray[np.intp]) -> _Removal | None:
+def _take_worst(
+    data: _Data, readings: Sequence[Reading], here: NDArray[np.intp]
+) -> _Removal | None:
     """Find the reading whose absence lets the rest agree best; None if too few are left."""
     n = len(here)
     chance = 1.0 - FALSE_ALARM / (2.0 * n)
@@ -177,7 +179,7 @@ def _take_worst(data: _Data, here: NDArray[np.intp]) -> _Removal | None:
         return None
     choice = (np.argmin(scores, axis=0), np.arange(n))
     score, away, clear = (np.asarray(rows)[choice] for rows in (scores, aways, clears))
-    score = np.where(_shape_not_slip(data, here, away), np.inf, score)
+    score = np.where(_shape_not_slip(data, readings, here, away), np.inf, score)
     worst = int(np.argmin(score))
     if not np.isfinite(score[worst]):
         return None
@@ -186,15 +188,30 @@ def _take_worst(data: _Data, here: NDArray[np.intp]) -> _Removal | None:
     return _Removal(int(here[worst]), float(away[worst]), bool(clear[worst]), rivals)
 
 
-def _shape_not_slip(data: _Data, here: NDArray[np.intp], away: Floats) -> NDArray[np.bool_]:
+def _shape_not_slip(
+    data: _Data, readings: Sequence[Reading], here: NDArray[np.intp], away: Floats
+) -> NDArray[np.bool_]:
     """Mark readings that show the servo's own shape, however far they are off a cubic."""
     pulse, angle = data.pulse[here], data.angle[here]
     # Confirmed: another reading at this pulse, in use or not, lies nearer to it than the fit.
     apart = np.abs(data.level[here, None] - data.level)
     apart[(pulse[:, None] != data.pulse) | (here[:, None] == np.arange(len(data.pulse)))] = np.inf
     shape: NDArray[np.bool_] = apart.min(axis=1) < np.abs(away) / 2.0
-    # On its stop: at an end of the range, short of what was expected but still in order.
     pulses = np.unique(pulse)
+    middles = [float(np.median(angle[pulse == p])) for p in pulses]
+    # But no servo folds back: where two such readings would make it, and one and the same
+    # slip of the pencil explains each, it was made twice.
+    for row in np.flatnonzero(shape & (np.abs(away) > LEAST_SLIP * data.scatter)):
+        expected = float(angle[row] - away[row])
+        near = LEAST_SLIP * data.scatter
+        place = int(np.searchsorted(pulses, pulse[row]))
+        beside = [middles[i] for i in (place - 1, place + 1) if 0 <= i < len(pulses)]
+        folds = any(
+            (angle[row] - middle) * np.sign(expected - middle) < -near for middle in beside
+        )
+        if folds and explain(0, readings[here[row]], expected, near).slip:
+            shape[row] = False
+    # On its stop: at an end of the range, short of what was expected but still in order.
     for end, inner in ((pulses[0], pulses[1]), (pulses[-1], pulses[-2])):
         neighbour = float(np.mean(angle[pulse == inner]))
         onward = np.sign(angle - away - neighbour)
