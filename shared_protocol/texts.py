@@ -31,7 +31,7 @@ MOTIONS = {
 SETTINGS = {
     "usual": "nothing was ever kept: the usual settings",
     "kept": "as kept on the board",
-    "damaged": "what was kept cannot be read: the usual settings",
+    "damaged": "what was kept cannot be read: usual for the board, no channel for its button",
 }
 GUARDS = {
     "clear": "nothing happened",

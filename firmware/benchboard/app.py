@@ -7,7 +7,7 @@ clock, and sends what can go at once. Nothing in it waits for the host.
 import gc
 import os
 import sys
-from time import sleep_ms, ticks_us  # type: ignore[attr-defined]
+from time import sleep_ms, ticks_diff, ticks_ms, ticks_us  # type: ignore[attr-defined]
 
 import machine
 import micropython
@@ -23,7 +23,10 @@ from .settings import Settings, load, save
 from .starts import ask_to_stay_out, count_start, note_crash, own_pins, told_to_stay_out
 
 WATCHDOG_MS = 4000  # at most 8388 on RP2040
-CRASH_PAUSE_MS = 200  # a fault that comes back at once does not fill all the time
+CRASH_PAUSE_MS = 100  # doubled with every fault that comes back at once ...
+CRASH_PAUSE_MOST_MS = 3000  # ... up to what the watchdog allows
+SOUND_MS = 10000  # a fault after so long is a new one
+FAULTS_NOTED = 3  # of a row
 
 # The ESP32 port before this one sends half a frame's pulse when it attaches a pin (50 % in
 # configure_channel of machine_pwm.c until pull request 10854 of micropython/micropython). That
@@ -48,7 +51,7 @@ def start_on(row: Board) -> None:
         pins_low(board)
         fittings: Fittings = PinFittings(board)
         reason = start_reason(board)
-    except (ValueError, TypeError) as error:
+    except Exception as error:  # ports differ in what they raise
         # A pin that cannot be what its list says: nothing must come out of any.
         note_crash(error)
         board, fittings, reason = without_channels(row), Fittings(), "pins"
@@ -60,7 +63,7 @@ def start_on(row: Board) -> None:
     settings = load()
     outputs = outputs_of(board, settings.frame_hz)
     # Once started the watchdog cannot be stopped, so it is started last.
-    watchdog = machine.WDT(timeout=WATCHDOG_MS)
+    watchdog = watchdog_of_this_port()
     micropython.kbd_intr(-1)  # byte 3 is data here, and damages only its own line
     try:
         if run(board, reason, outputs, fittings, settings, Link(), watchdog):
@@ -93,8 +96,12 @@ def run(
     A fault ends all pulses; the core then begins again and names the crash in its greeting.
     Whatever ends this, an interruption too, ends all pulses.
     """
+    faults = 0
     while True:
-        boots = count_start()
+        began_ms = ticks_ms()
+        # A fault that comes back at once must not wear out the store.
+        if faults < FAULTS_NOTED:
+            boots = count_start()
         gc.collect()
         core = Core(
             outputs,
@@ -118,10 +125,13 @@ def run(
             outputs.close()
             fittings.light(False)
         reason = "crash"
-        note_crash(crash)
+        faults = faults + 1 if ticks_diff(ticks_ms(), began_ms) < SOUND_MS else 1
+        if faults <= FAULTS_NOTED:
+            note_crash(crash)
         settings = load()
         watchdog.feed()
-        sleep_ms(CRASH_PAUSE_MS)
+        sleep_ms(min(CRASH_PAUSE_MS << faults, CRASH_PAUSE_MOST_MS))
+        watchdog.feed()
 
 
 def serve(core: Core, link: Link, watchdog: "machine.WDT") -> None:
@@ -144,6 +154,14 @@ def is_held(board: Board) -> bool:
     """Return whether the button is down, or its pin tied to ground."""
     button = button_of(board)
     return button is not None and button.value() == 0
+
+
+def watchdog_of_this_port() -> "machine.WDT":
+    """Start the watchdog; where its time cannot be chosen, with the port's own."""
+    try:
+        return machine.WDT(timeout=WATCHDOG_MS)
+    except (TypeError, ValueError):
+        return machine.WDT()
 
 
 def start_reason(board: Board) -> str:

@@ -20,11 +20,10 @@ class Bank:
     def stop_ms(self) -> int:
         """Return how long after the order of zero width a pin surely rests.
 
-        The zero counts from the next frame, at most a whole one away. One millisecond more for
-        the part of one that the clock may already have counted, one for a frame that is a little
-        longer than asked.
+        The zero counts from the next frame, at most a whole one away. One millisecond more for a
+        frame that is a little longer than asked.
         """
-        return self.frame_ms() + 2
+        return self.frame_ms() + 1
 
     def advance(self, ms: int) -> None:
         """Move the time on by ``ms`` and send what follows from it. Takes no heap."""
@@ -60,6 +59,7 @@ class Bank:
                 if channel.on:
                     self.outputs.silence(channel.number - 1)
                     channel.quiet_ms = self.stop_ms()
+                    channel.ending = True
                 self._forget(channel)
 
     def set_frame(self, frame_hz: int) -> None:
@@ -99,7 +99,7 @@ class Bank:
         """Return the time until every stopping pin is released."""
         most_ms = 0
         for channel in self.channels:
-            most_ms = max(most_ms, channel.quiet_ms)
+            most_ms = max(most_ms, channel.quiet_ms + (1 if channel.ending else 0))
         return most_ms
 
     def start_ms(self, more: list[Channel]) -> int:
@@ -121,6 +121,9 @@ class Bank:
         return first_ms + (waiting - 1) * self.stagger.gap_ms + 1
 
     def _rest(self, channel: Channel, ms: int) -> None:
+        if channel.ending:
+            channel.ending = False
+            return
         channel.quiet_ms -= ms
         if channel.quiet_ms <= 0:
             channel.quiet_ms = 0

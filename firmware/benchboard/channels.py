@@ -20,6 +20,8 @@ class Channel:
         It sends pulses.
     quiet_ms : int
         Time left until its pin can be released, after pulses ended.
+    ending : bool
+        They ended since the last tick, so that what the next one counts is not yet time waited.
     now_ns, target_ns : int
         Pulse that goes out, and the one it is on the way to; 0 when there is none.
     motion : Ramp, Sweep, Steps or None
@@ -36,6 +38,7 @@ class Channel:
         self.wanted = False
         self.on = False
         self.quiet_ms = 0
+        self.ending = False
         self.now_ns = 0
         self.target_ns = 0
         self.motion: Ramp | Sweep | Steps | None = None

@@ -92,10 +92,10 @@ def _light_of(board: Board) -> "Any":
         return None
     try:
         return machine.Pin(board.light, machine.Pin.OUT, value=0)
-    except (ValueError, TypeError):
+    except Exception:
         if isinstance(board.light, int):
             raise
-        return None  # a board whose port knows no light of that name
+        return None  # a board whose port knows no light of that name, or cannot reach it
 
 
 def _input_of(gpio: int | None) -> "Any":

@@ -66,7 +66,6 @@ class Panel:
     def use(self, settings: Settings) -> None:
         """Work by these settings; every channel must be at rest."""
         self._settings = settings
-        # The usual limits might not suit the servos whose own limits were lost.
         self._damaged = settings.source == "damaged"
         self._smooth = settings.shape == SMOOTH
         self._worked = [
@@ -104,8 +103,10 @@ class Panel:
             self._complaining = False
             self.end()
         elif said == SHORT:
-            self._complaining = not self._worked
-            self._go_on()
+            if self._complaining or not self._worked:
+                self._complaining = not self._worked  # this press only takes note of the fault
+            else:
+                self._go_on()
         elif self.state == KNOB and self._knob.advance(ms):
             self._follow()
         return said >= SHORT
@@ -134,7 +135,7 @@ class Panel:
             self._centre()
 
     def _start(self) -> None:
-        if self._rail.low or self._damaged or not self._worked or not self._bank.at_rest():
+        if self._rail.low or not self._bank.at_rest():
             return
         for channel in self._bank.channels:
             kept = self._settings.channels[channel.number - 1]

@@ -77,6 +77,7 @@ class PwmOutputs(Outputs):
         """Make the pin a low output."""
         try:
             if self._pwms[index] is not None:
+                self._wait_low(index)
                 self._give_back(index)
         finally:
             self._pwms[index] = None
@@ -116,13 +117,15 @@ class PwmOutputs(Outputs):
         # Zero as duty_u16: the ESP32 port does not take duty_ns before the frequency is set.
         return machine.PWM(self._pins[index], freq=self.frame_hz, duty_u16=0)
 
-    def _give_back(self, index: int) -> None:
+    def _wait_low(self, index: int) -> None:
         # The level is looked at as well: where zero takes longer than thought, the last pulse is
         # waited for, which is short.
         for _ in range(_LONGEST_US // _LOOK_US):
             if not self._pins[index].value():
-                break
+                return
             sleep_us(_LOOK_US)
+
+    def _give_back(self, index: int) -> None:
         if self._board.family == "esp32":
             # Its output then rests low, and the next start attaches the pin anew. Elsewhere it
             # may stop neighbours that share a counter, and the pin is simply taken away.

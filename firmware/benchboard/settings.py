@@ -125,26 +125,35 @@ class Settings:
         }
 
 
-def usual(source: str = "usual") -> Settings:
+def usual() -> Settings:
     """Return the usual settings."""
-    return Settings(USUAL, [USUAL_CHANNEL] * CHANNELS, source)
+    return Settings(USUAL, [USUAL_CHANNEL] * CHANNELS, "usual")
+
+
+def damaged() -> Settings:
+    """Return what stands in for settings that cannot be read.
+
+    No channel is worked by the button until somebody says again which servo hangs on it: the
+    usual pulses might harm a servo whose own limits were lost.
+    """
+    return Settings(USUAL, [NO_CHANNEL] * CHANNELS, "damaged")
 
 
 def settings_from(text: str) -> Settings:
-    """Return the settings that a file's text holds, or the usual ones named damaged."""
+    """Return the settings that a file's text holds, or what stands in for damaged ones."""
     body = text[len(_whole("")) - 2 : -2]
     if len(text) > MOST_BYTES or text != _whole(body):
-        return usual("damaged")
+        return damaged()
     try:
         read = json.loads(body)
         if sorted(read) != ["board", "channels", "version"] or read["version"] != FILE_VERSION:
-            return usual("damaged")
+            return damaged()
         channels = read["channels"]
         if not isinstance(channels, list) or len(channels) != CHANNELS:
-            return usual("damaged")
+            return damaged()
         return Settings(read["board"], channels, "kept")
     except (ValueError, TypeError, RuntimeError, RefusedError):
-        return usual("damaged")
+        return damaged()
 
 
 def as_text(settings: Settings) -> str:
@@ -160,9 +169,9 @@ def load(path: str = FILE) -> Settings:
         with open(path, "rb") as file:
             return settings_from(file.read(MOST_BYTES + 1).decode())
     except OSError as error:
-        return usual("usual" if error.errno == NOT_THERE else "damaged")
+        return usual() if error.errno == NOT_THERE else damaged()
     except UnicodeError:
-        return usual("damaged")
+        return damaged()
 
 
 def save(settings: Settings, path: str = FILE) -> None:

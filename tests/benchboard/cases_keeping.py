@@ -7,6 +7,7 @@ from benchboard.settings import (
     USUAL_CHANNEL,
     Settings,
     as_text,
+    damaged,
     settings_from,
     usual,
 )
@@ -203,7 +204,7 @@ def back_to_the_usual():
 
 
 def damaged_settings_are_told_and_the_usual_ones_hold():
-    bench = begun(usual("damaged"))
+    bench = begun(damaged())
     equal(bench.get("hello")["settings"], 2)
     equal(bench.get("settings"), USUAL)
     bench.get("keep", ch=1, klass=2, **NARROW)
@@ -291,7 +292,7 @@ def a_file_that_is_not_whole_and_right_is_damaged():
         bad.append(whole(text))
     for text in bad:
         read = settings_from(text)
-        equal((text[:300], all_of(read)), (text[:300], (USUAL, [USUAL_CHANNEL] * 8, "damaged")))
+        equal((text[:300], all_of(read)), (text[:300], (USUAL, [NO_CHANNEL] * 8, "damaged")))
 
 
 def impossible_settings_cannot_be_built():

@@ -379,6 +379,20 @@ def a_stop_by_the_board_itself_waits_its_whole_frame_however_late_the_tick():
         equal((late_ms, released - ended >= 20000), (late_ms, True))
 
 
+def time_spent_on_a_request_is_no_time_waited_for_the_frame():
+    bench = Bench().setup((1,))
+    bench.get("centre", mask=1)
+    bench.run(100)
+    bench.outputs.log = []
+    bench.get("off", mask=1)
+    ended_us = bench.passed_us + 21000  # the clock ran on while the request was worked on
+    bench.passed_us = ended_us
+    bench.core.tick(bench.now_us())
+    bench.run(60)
+    equal([pulse for _, _, pulse in bench.outputs.log], [0, -1])
+    equal(bench.outputs.log[1][0] - ended_us >= 20000, True)
+
+
 CASES = (
     changes_go_at_the_slew_rate,
     first_pulses_come_one_by_one,
@@ -403,6 +417,7 @@ CASES = (
     the_last_look_stops_a_pulse_outside_its_limits,
     parts_of_a_way_are_exact_whatever_the_way,
     a_stop_by_the_board_itself_waits_its_whole_frame_however_late_the_tick,
+    time_spent_on_a_request_is_no_time_waited_for_the_frame,
 )
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 # These cases run under MicroPython too.
 from benchboard.fittings import FULL
 from benchboard.panel import CENTRE, KNOB, LIGHTS, OFF, SWEEP, Button, Knob, Light
-from benchboard.settings import NO_CHANNEL, USUAL, USUAL_CHANNEL, Settings, usual
+from benchboard.settings import NO_CHANNEL, USUAL, USUAL_CHANNEL, Settings, damaged
 from tests.support.cases import equal, run
 from tests.support.core_bench import CLOCK, NOTHING, US, Bench, Fitted, steps_of
 from tests.support.core_bench import SWEEP as MOTION
@@ -231,6 +231,8 @@ def a_fault_of_the_last_start_is_shown_until_somebody_comes():
         bench = ready(reason=reason)
         shows(bench, "fault")
         bench.press()
+        shows(bench, "resting")
+        bench.press()
         shows(bench, "centre")
         bench = ready(reason=reason)
         bench.ask("hello")
@@ -241,7 +243,7 @@ def a_fault_of_the_last_start_is_shown_until_somebody_comes():
 
 def with_damaged_settings_the_button_moves_nothing():
     # the servo may be one that the usual pulses would harm
-    bench = ready(settings=usual("damaged"))
+    bench = ready(settings=damaged())
     for _ in range(2):
         shows(bench, "fault")
         bench.press()
@@ -252,6 +254,36 @@ def with_damaged_settings_the_button_moves_nothing():
     bench.press()
     bench.run(100)
     equal(bench.pulses()[0], 1500)
+
+
+def what_is_said_of_one_thing_after_damage_moves_nothing_else():
+    bench = ready(settings=damaged())
+    bench.ask("hello")
+    bench.get("change", knob=1)
+    bench.get("quit")
+    bench.press()
+    bench.run(600)
+    equal(bench.pulses(), NOTHING)
+    bench.ask("hello")
+    narrow = {"low_ns": 460 * US, "high_ns": 1060 * US, "centre_ns": 760 * US}
+    bench.get("keep", ch=2, klass=2, slew_ns_per_ms=300, **narrow)
+    bench.get("quit")
+    bench.press()
+    bench.run(600)
+    equal(bench.pulses(), [0, 760] + [0] * 6)
+
+
+def a_press_after_a_fault_only_takes_note_of_it():
+    for reason in ("crash", "watchdog"):
+        bench = ready(reason=reason)
+        shows(bench, "fault")
+        bench.press()
+        bench.run(600)
+        equal(bench.pulses(), NOTHING)
+        shows(bench, "resting")
+        bench.press()
+        bench.run(100)
+        equal(bench.pulses()[0], 1500)
 
 
 def with_no_channel_for_the_button_it_moves_nothing_and_says_so():
@@ -401,6 +433,8 @@ CASES = (
     a_new_pattern_begins_at_once_and_at_its_beginning,
     a_fault_of_the_last_start_is_shown_until_somebody_comes,
     with_damaged_settings_the_button_moves_nothing,
+    what_is_said_of_one_thing_after_damage_moves_nothing_else,
+    a_press_after_a_fault_only_takes_note_of_it,
     with_no_channel_for_the_button_it_moves_nothing_and_says_so,
     what_a_computer_set_up_does_not_outlast_the_press,
     while_a_computer_has_the_word_a_press_stops_all_pulses,

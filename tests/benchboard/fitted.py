@@ -70,7 +70,7 @@ def an_esp32_s_inputs_are_opened_wide():
         ATTN_11DB = 3
 
         def __init__(self, pin, atten=None):
-            super().__init__(pin)
+            super().__init__(pin, atten)
             given.append((pin.gpio, atten))
 
     narrow, machine.ADC = machine.ADC, Wide

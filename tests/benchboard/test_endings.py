@@ -390,3 +390,68 @@ def test_pins_of_the_user_s_choice_are_used(notes):
     assert states(notes.states) == {
         "GP8": "low", "GP9": "low", "GP12": "low", "GP25": "low", "GP16": "in"
     }  # fmt: skip
+
+
+FED = {"HINGELINE_WATCHDOG_MS": "400"}
+
+
+def test_the_watchdog_is_fed_while_servos_move_and_while_nobody_is_there(notes):
+    with notes.running(**FED) as path:
+        client = moving(path)
+        time.sleep(1.0)
+        assert isinstance(client.ask("quit"), Reply)
+        time.sleep(1.0)
+        client.ask("hello")  # and the board is still there
+        client.setup([3])
+        client.ask("centre", mask=4)
+        time.sleep(0.2)
+        assert widths(notes.pins)[2] == 1_500_000
+        client.port.close()
+
+
+STUCK = """
+import time
+from benchboard import app, bank
+
+plain = bank.Bank.advance
+
+
+def advance(self, ms):
+    if self.channels[0].now_ns > 1600000:
+        time.sleep_ms(600)
+    plain(self, ms)
+
+
+bank.Bank.advance = advance
+app.start()
+"""
+
+
+def test_a_program_that_is_stuck_does_not_feed_it(notes):
+    with notes.running(notes.main(STUCK), **FED) as path:
+        client = moving(path)
+        time.sleep(1.5)
+        client.port.close()
+    assert "FAULT the watchdog would have reset the chip" in notes.pins.read_text("utf-8")
+
+
+AGAIN = """
+from benchboard import app, bank
+
+
+def advance(self, ms):
+    raise OSError("invented fault")
+
+
+bank.Bank.advance = advance
+app.start()
+"""
+
+
+def test_a_fault_that_comes_back_at_once_does_not_wear_out_the_store(notes):
+    with notes.running(notes.main(AGAIN)) as path:
+        client = Client(path)
+        time.sleep(3.5)
+        client.port.close()
+    assert 2 <= int((notes.store / "starts.txt").read_text("utf-8")) <= 4
+    assert "invented fault" in (notes.store / "last-crash.txt").read_text("utf-8")

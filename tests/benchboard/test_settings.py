@@ -9,7 +9,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchboard.settings import NO_CHANNEL, Settings, as_text, load, save, settings_from, usual
+from benchboard.settings import (
+    NO_CHANNEL,
+    Settings,
+    as_text,
+    damaged,
+    load,
+    save,
+    settings_from,
+    usual,
+)
 from shared_protocol import table
 from shared_protocol.messages import RefusedError
 from tests.benchboard.cases_keeping import GOOD, all_of, whole
@@ -90,7 +99,7 @@ def test_what_is_written_is_read_again(kept):
 def test_a_file_cut_short_is_damaged(kept, data):
     text = as_text(kept)
     cut = text[: data.draw(st.integers(0, len(text) - 1))]
-    assert all_of(settings_from(cut)) == all_of(usual("damaged"))
+    assert all_of(settings_from(cut)) == all_of(damaged())
 
 
 @given(possible(), st.data())
@@ -100,7 +109,7 @@ def test_one_wrong_bit_is_damage(kept, data):
     text = bytearray(as_text(kept).encode())
     text[data.draw(st.integers(0, len(text) - 1))] ^= 1 << data.draw(st.integers(0, 7))
     read = settings_from(text.decode("latin-1"))
-    assert all_of(read) == all_of(usual("damaged"))
+    assert all_of(read) == all_of(damaged())
 
 
 numbers = st.integers(-(2**70), 2**70) | st.floats() | st.booleans() | st.none() | st.text()

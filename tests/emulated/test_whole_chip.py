@@ -8,7 +8,9 @@ speaks to it while the levels at its pins are watched.
 from __future__ import annotations
 
 import asyncio
+import itertools
 import os
+import random
 import subprocess
 import time
 from pathlib import Path
@@ -26,6 +28,7 @@ IMAGE = os.environ.get("HINGELINE_UF2", "")
 PATIENCE_S = 600  # an emulated second may take a minute
 SERVO = {"class": 1, "low_ns": 900_000, "high_ns": 2_100_000, "centre_ns": 1_500_000}
 WIDTH_NS = 160
+ORDERS = int(os.environ.get("HINGELINE_UF2_ORDERS", "1000"))
 
 
 def test_the_lines_that_put_the_files_there_write_just_these_files(tmp_path):
@@ -136,6 +139,43 @@ async def play(image, files):
             edges.clear()
         await chip.wait_ms(100)
         assert not any(chip.edges.values())
+        await many_orders(chip)
+
+
+async def many_orders(chip):
+    """Give orders at random; no pulse may be a runt, merged, or come sooner than its frame."""
+    rng = random.Random(4)
+    frame_hz = 50
+    for _ in range(ORDERS):
+        draw = rng.random()
+        if draw < 0.5:
+            some = rng.sample(range(1, 9), rng.randint(1, 8))
+            await chip.ask("hold", **{f"p{ch}_ns": rng.randint(900_000, 2_100_000) for ch in some})
+        elif draw < 0.8:
+            await chip.ask("off", mask=rng.randint(1, 255))
+        elif draw < 0.9:
+            await chip.ask("centre", mask=rng.randint(1, 255))
+        else:
+            off = await chip.ask("off", mask=255)
+            await chip.wait_ms(off.values["off_ms"] + 5)
+            check_pulses(chip, frame_hz)
+            frame_hz = rng.choice([50, 60, 100, 200, 333])
+            assert isinstance(await chip.ask("frame", frame_hz=frame_hz), Reply)
+        await chip.wait_ms(rng.uniform(0, 60))
+    off = await chip.ask("off", mask=255)
+    await chip.wait_ms(off.values["off_ms"] + 5)
+    check_pulses(chip, frame_hz)
+
+
+def check_pulses(chip, frame_hz):
+    for gpio, edges in chip.edges.items():
+        assert not edges or not edges[-1][1], gpio
+        for width in chip.widths(gpio):
+            assert 900_000 - WIDTH_NS <= width <= 2_100_000 + WIDTH_NS, (gpio, width)
+        rises = [at for at, high in edges if high]
+        for before, after in itertools.pairwise(rises):
+            assert after - before >= 1e9 / frame_hz * 0.999, (gpio, before, after)
+        edges.clear()
 
 
 @pytest.mark.slow

@@ -82,6 +82,6 @@ def remarks(info: BoardInfo) -> Iterator[str]:
         yield f"{_STARTS[info.started]} Look at the servos and their supply before you go on."
     if info.settings == "damaged":
         yield (
-            "What was kept on the board cannot be read, so it goes by the usual settings. "
-            "Keep them anew with: hingeline board settings --usual"
+            "What was kept on the board cannot be read: its button works no channel until it is "
+            "told again which servos hang on it. Next: hingeline board settings --from MODEL"
         )

@@ -16,7 +16,8 @@ With HINGELINE_PINS in the environment every change of a width is written to tha
 of the light to that file as `<microseconds> <0 or 1>`; with HINGELINE_STATES every change of
 what a pin is to that file as `<microseconds> GP<n> <low, in or pwm>`. While the file named by
 HINGELINE_BUTTON exists, the button is down. HINGELINE_ANALOGUE names a file that says what the
-analogue inputs read, for instance `26=30000,27=40000`.
+analogue inputs read, for instance `26=30000,27=40000`. HINGELINE_WATCHDOG_MS shortens the time
+after which a watchdog that was not fed is a fault.
 """
 
 import os
@@ -171,6 +172,7 @@ class PWM:
     def duty_ns(self, ns):
         if not isinstance(ns, int):
             raise TypeError("can't convert %s to int" % type(ns))
+        _starved()
         output = _output(self.gpio)
         if output[0] not in _frames:
             _fault("GP%d given a width before its counter has a frequency" % self.gpio)
@@ -198,7 +200,9 @@ class PWM:
 
 
 class ADC:
-    def __init__(self, pin):
+    def __init__(self, pin, atten=None):
+        if (_chip[0] == "esp32") is (atten is None):
+            _fault("GP%d: attenuation %r on this chip" % (self.gpio, atten))
         self.gpio = pin.gpio
         if _pins.get(self.gpio) in ("low", "pwm"):
             _fault("GP%d is a servo pin and an analogue input" % self.gpio)
@@ -213,14 +217,38 @@ class ADC:
         return analogue.get(self.gpio, 0)
 
 
+def _attenuate():
+    """Give the analogue inputs what they have on this kind of chip only."""
+    if _chip[0] == "esp32":
+        ADC.ATTN_11DB = 3
+    elif hasattr(ADC, "ATTN_11DB"):
+        del ADC.ATTN_11DB
+
+
+_attenuate()
+
+
 class WDT:
     def __init__(self, timeout):
         if not 1 <= timeout <= 8388:
             raise ValueError("timeout exceeds 8388")
         history.append(("watchdog", timeout))
+        # A test has no time for the real one.
+        _hunger[:] = [int(os.getenv("HINGELINE_WATCHDOG_MS") or timeout), time.ticks_ms()]
 
     def feed(self):
-        pass
+        _starved()
+        _hunger[1] = time.ticks_ms()
+
+
+_hunger = []  # the watchdog's time, and when it was last fed; empty while it is not started
+
+
+def _starved():
+    if _hunger and time.ticks_diff(time.ticks_ms(), _hunger[1]) > _hunger[0]:
+        _hunger.clear()
+        _write("FAULT the watchdog would have reset the chip")
+        raise SystemExit
 
 
 _BASES = (0x40050000, 0x400A8000)  # of the pulse counters of RP2040 and RP2350
@@ -263,6 +291,8 @@ def forget(chip="plain"):
         notes.clear()
     history.clear()
     _chip[0] = chip
+    _hunger.clear()
+    _attenuate()
     cause[0] = PWRON_RESET
 
 
