@@ -63,19 +63,40 @@ CREATE TABLE findings (
 CREATE INDEX findings_session ON findings (session_id);
 """
 
-# What was noted stays as it was noted: a correction is a further row, never a change.
-_APPEND_ONLY = "".join(
-    f"""
+# What was said about a reading, or between two of them: that it was questioned, kept, replaced.
+_REMARKS = """
+CREATE TABLE remarks (
+    id INTEGER PRIMARY KEY,
+    session_id INTEGER NOT NULL REFERENCES sessions (id),
+    reading_id INTEGER REFERENCES readings (id),
+    noted TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    text TEXT NOT NULL,
+    figures TEXT NOT NULL
+);
+CREATE INDEX remarks_session ON remarks (session_id);
+CREATE INDEX remarks_reading ON remarks (reading_id);
+"""
+
+
+def _append_only(*tables: str) -> str:
+    """What was noted stays as it was noted: a correction is a further row, never a change."""
+    return "".join(
+        f"""
 CREATE TRIGGER {table}_stay BEFORE UPDATE ON {table}
 BEGIN SELECT RAISE(ABORT, '{table} are append-only'); END;
 CREATE TRIGGER {table}_remain BEFORE DELETE ON {table}
 BEGIN SELECT RAISE(ABORT, '{table} are append-only'); END;
 """
-    for table in ("models", "readings", "curves", "findings")
-)
+        for table in tables
+    )
+
 
 #: Each step in the order in which it came; never edit one that was released, add another.
-STEPS: tuple[str, ...] = (_FOUNDING + _APPEND_ONLY,)
+STEPS: tuple[str, ...] = (
+    _FOUNDING + _append_only("models", "readings", "curves", "findings"),
+    _REMARKS + _append_only("remarks"),
+)
 
 
 def migrate(connection: sqlite3.Connection) -> None:

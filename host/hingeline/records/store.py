@@ -16,6 +16,8 @@ from hingeline.records.migrations import migrate
 
 #: Command of a session that goes on from the unfinished calibration before it.
 RESUMED = "calibrate, resumed"
+#: Kinds of remarks by which a reading no longer counts; its row stays.
+SET_ASIDE = ("undone", "replaced")
 _BUSY_S = 5.0
 Row = dict[str, Any]
 
@@ -129,6 +131,8 @@ class Records:
         value: float,
         unit: str,
         surface: str | None = None,
+        replaces: int | None = None,
+        because: str = "",
     ) -> int:
         """Keep one reading: what was typed, and what was understood by it.
 
@@ -150,9 +154,14 @@ class Records:
             The user's own keystrokes.
         value, unit : float, str
             What was understood, with sign.
+        replaces : int, optional
+            Number of an earlier reading that no longer counts because of this one. A remark
+            on it says so; both are kept, or neither is.
+        because : str
+            What was typed to replace it, when that was not the reading itself: "yes".
         """
-        with self._said("written"):
-            return self._insert(
+        with self._said("written"), self._transaction():
+            number = self._insert(
                 "readings",
                 session_id=session_id,
                 noted=self._stamp(),
@@ -166,6 +175,37 @@ class Records:
                 value=value,
                 unit=unit,
             )
+            if replaces is not None:
+                self._remark(session_id, "replaced", replaces, because, {"by": number})
+            return number
+
+    def note_remark(
+        self,
+        session_id: int,
+        kind: str,
+        *,
+        reading: int | None = None,
+        text: str = "",
+        figures: Row | None = None,
+    ) -> int:
+        """Keep what was said or done about a reading, or between two of them.
+
+        Parameters
+        ----------
+        session_id : int
+            From :meth:`start_session`.
+        kind : str
+            Such as "questioned", "kept", "undone", "skipped", "note". Those in
+            :data:`SET_ASIDE` say that the reading no longer counts.
+        reading : int, optional
+            Number of the reading concerned.
+        text : str
+            What was typed or said.
+        figures : dict, optional
+            What else belongs to it, as plain JSON types.
+        """
+        with self._said("written"):
+            return self._remark(session_id, kind, reading, text, figures or {})
 
     def note_curve(self, session_id: int, servo: str, curve: Row) -> int:
         """Keep a servo's fitted travel curve, as plain JSON types."""
@@ -211,11 +251,17 @@ class Records:
             return None
         return {**rows[0], "curve": json.loads(rows[0]["curve"])}
 
-    def unfinished_readings(self, servo: str, *, simulated: bool) -> list[Row]:
-        """Return the readings of the servo's newest calibration, if that was not finished.
+    def unfinished(self, servo: str, *, simulated: bool) -> tuple[list[Row], list[Row]]:
+        """Return what was noted in the servo's newest calibration, if that was not finished.
 
         A calibration that was taken up again (:data:`RESUMED`) counts as one with the
         session that it went on from, however often it was stopped.
+
+        Returns
+        -------
+        readings, remarks : list of dict
+            The readings that still count, each with its ``remarks``; one that replaced another
+            stands in its place. And the remarks that belong to no reading.
         """
         sessions = self._rows(
             "SELECT id, command, outcome FROM sessions"
@@ -225,13 +271,26 @@ class Records:
             (RESUMED, simulated, servo, servo),
         )
         readings: list[Row] = []
+        remarks: list[Row] = []
         for session in sessions:
             if session["outcome"] == "done":
                 break
             readings = self.readings(session["id"]) + readings
+            remarks = self.remarks(session["id"]) + remarks
             if session["command"] != RESUMED:
                 break
-        return readings
+        place = {row["id"]: float(row["id"]) for row in readings}
+        said: dict[int | None, list[Row]] = {}
+        for remark in remarks:
+            said.setdefault(remark["reading_id"], []).append(remark)
+            if remark["kind"] == "replaced":
+                place[remark["figures"]["by"]] = place[remark["reading_id"]]
+        counting = [
+            {**row, "remarks": said.get(row["id"], [])}
+            for row in sorted(readings, key=lambda row: (place[row["id"]], row["id"]))
+            if not any(remark["kind"] in SET_ASIDE for remark in said.get(row["id"], []))
+        ]
+        return counting, said.get(None, [])
 
     def sessions(self) -> list[Row]:
         """Return all sessions, the newest first, with their counts of readings."""
@@ -242,7 +301,7 @@ class Records:
         )
 
     def session(self, session_id: int) -> Row:
-        """Return one session whole: its header, readings, curves and findings.
+        """Return one session whole: its header, readings, remarks, curves and findings.
 
         Raises
         ------
@@ -261,6 +320,7 @@ class Records:
         return {
             **rows[0],
             "readings": self.readings(session_id),
+            "remarks": self.remarks(session_id),
             "curves": self._parsed("curves", "curve", session_id),
             "findings": self._parsed("findings", "figures", session_id),
         }
@@ -268,6 +328,10 @@ class Records:
     def readings(self, session_id: int) -> list[Row]:
         """Return the readings of a session, in the order in which they were typed."""
         return self._rows("SELECT * FROM readings WHERE session_id = ? ORDER BY id", (session_id,))
+
+    def remarks(self, session_id: int) -> list[Row]:
+        """Return the remarks of a session, in the order in which they were made."""
+        return self._parsed("remarks", "figures", session_id)
 
     # -- within ------------------------------------------------------------------------
 
@@ -278,6 +342,19 @@ class Records:
             return int(found[0])
         return self._insert(
             "models", name=name, sha256=digest, text=text, first_used=self._stamp()
+        )
+
+    def _remark(
+        self, session_id: int, kind: str, reading: int | None, text: str, figures: Row
+    ) -> int:
+        return self._insert(
+            "remarks",
+            session_id=session_id,
+            reading_id=reading,
+            noted=self._stamp(),
+            kind=kind,
+            text=text,
+            figures=_dumps(figures),
         )
 
     def _insert(self, table: str, **values: Any) -> int:
