@@ -10,10 +10,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from benchboard import boards, starts
 from hingeline.bench.installing import firmware
 from hingeline.bench.installing.contents import LOOK, Contents, read_contents
 from hingeline.bench.installing.firmware import FOLDERS, MAIN, compiled, sources, version
-from hingeline.bench.installing.pins import read_pins
+from hingeline.bench.installing.pins import (
+    KEYS,
+    MOST_BITS,
+    MOST_BYTES,
+    read_pins,
+    same_output_on_rp2,
+)
 from hingeline.bench.installing.plan import make_plan
 from hingeline.errors import BenchError
 from tests.support.micropython import FIRMWARE, ROOT, run
@@ -184,6 +191,19 @@ def test_nothing_kept_before_is_overwritten():
     assert plan.keep_main == "main-before-3.py"
 
 
+def test_strays_are_told_from_files_of_another_form():
+    files = {"benchboard/core.mpy": b"x", MAIN: b"m"}
+    there = ["core.py", "core.mpy", "given_up.py", "notes.txt", "host_session.py", "PROTOCOL.md"]
+    digests = {f"benchboard/{name}": "old" for name in there}
+    digests |= {f"shared_protocol/{name}": "old" for name in ("host_session.py", "texts.mpy")}
+    plan = make_plan(files, Contents(digests=digests))
+    assert set(plan.remove) == set(digests) - set(files)
+    # The host's side of the wire comes along when whole folders are copied by hand.
+    assert plan.strays == [
+        f"benchboard/{name}" for name in sorted(there) if not name.startswith("core")
+    ]
+
+
 # -- lists of pins -------------------------------------------------------------------------
 
 
@@ -191,14 +211,44 @@ def test_nothing_kept_before_is_overwritten():
     "pins",
     [
         {"gpios": [0, 1, 2]},
-        {"gpios": [], "button": None},
+        {"button": None},
         {"gpios": [4], "light": "LED", "knob": 26, "rail": 27, "probe": 16, "button": 22},
+        {"gpios": [4, 5], "light": "LED_GREEN", "bits": 12},
+        {"gpios": [4], "bits": 4},  # bits are no pin
+        {"gpios": [1], "light": "ÄÖ"},
     ],
 )
-def test_lists_of_pins_are_taken_as_they_are(tmp_path, pins):
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+def test_lists_of_pins_lose_their_blanks_and_nothing_else(tmp_path, pins, encoding):
     file = tmp_path / "pins.json"
-    file.write_text(json.dumps(pins), "utf-8")
-    assert read_pins(file) == file.read_bytes()
+    file.write_text(json.dumps(pins, indent=4), encoding)
+    data = read_pins(file)
+    assert json.loads(data.decode("ascii")) == pins
+    assert data == json.dumps(pins).replace(" ", "").encode("ascii")
+    boards.with_pins(boards.board_named("generic"), json.loads(data))  # the firmware takes it
+
+
+def test_keys_and_limits_of_a_list_are_those_of_the_firmware():
+    assert set(KEYS) == set(boards.PIN_KEYS)
+    assert MOST_BYTES == starts.MOST_BYTES
+    generic = boards.board_named("generic")
+    assert boards.with_pins(generic, {"bits": MOST_BITS}).bits == MOST_BITS
+    with pytest.raises(ValueError, match="bits"):
+        boards.with_pins(generic, {"bits": MOST_BITS + 1})
+
+
+@given(st.lists(st.integers(0, 29), min_size=1, max_size=8, unique=True))
+def test_shared_outputs_are_those_that_the_firmware_refuses(gpios):
+    remark = same_output_on_rp2(json.dumps({"gpios": gpios}).encode())
+    bare = {"button": None, "light": None, "knob": None, "rail": None, "probe": None}
+    try:
+        boards.check_pins(boards.with_pins(boards.board_named("rp2350"), {"gpios": gpios, **bare}))
+        fault = ""
+    except ValueError as error:
+        fault = str(error)
+    assert bool(remark) is bool(fault)
+    assert remark[:15].split(" are")[0] == fault[:15].split(" are")[0]  # the same two pins
+    assert same_output_on_rp2(b'{"button":3}') == ""
 
 
 @pytest.mark.parametrize(
@@ -207,8 +257,17 @@ def test_lists_of_pins_are_taken_as_they_are(tmp_path, pins):
         ("", "is not JSON"),
         ("[1, 2]", "is not a JSON object"),
         ('{"pins": [1]}', "has a key 'pins'; there are: gpios, button"),
-        ('{"gpios": 3}', "gpios is 3, not a list of at most 8"),
-        ('{"gpios": [0,1,2,3,4,5,6,7,8]}', "not a list of at most 8"),
+        ('{"gpios": 3}', "gpios is 3, not a list of 1 to 8"),
+        ('{"gpios": []}', "gpios is [], not a list of 1 to 8"),
+        ('{"gpios": [0,1,2,3,4,5,6,7,8]}', "not a list of 1 to 8"),
+        ('{"gpios": [4], "gpios": [5]}', "it has 'gpios' twice"),
+        ('{"bits": 21}', "bits is 21, not a whole number from 0 to 20"),
+        ('{"bits": null}', "bits is null"),
+        ('{"light": ""}', 'light is "", not a pin number, a name such as "LED", or null'),
+        (
+            '{"light": "' + "x" * 989 + '"}',
+            "has 1001 bytes without its blanks; a board reads 1000",
+        ),
         ('{"gpios": [true]}', "gpios is [true]"),
         ('{"gpios": [-1]}', "gpios is [-1]"),
         ('{"button": "LED"}', 'button is "LED", not a pin number or null'),
@@ -226,5 +285,12 @@ def test_what_is_no_list_of_pins_is_refused(tmp_path, text, complaint):
 
 
 def test_a_list_of_pins_that_is_not_there(tmp_path):
-    with pytest.raises(BenchError, match="cannot be read"):
+    with pytest.raises(BenchError, match="cannot be read") as caught:
         read_pins(tmp_path / "pins.json")
+    assert "hardware/README.md" in caught.value.mend
+
+
+def test_a_list_of_just_so_many_bytes_is_taken(tmp_path):
+    file = tmp_path / "pins.json"
+    file.write_text('{"light": "' + "x" * 988 + '"}', "utf-8")
+    assert len(read_pins(file)) == MOST_BYTES

@@ -128,7 +128,7 @@ def test_a_bare_board_gets_the_firmware_and_a_second_run_copies_nothing(tmp_path
         done = second(board.port)
         assert (done.plan.copy, done.plan.remove) == ({}, [])
         assert "Every file is there already." in second.told
-        assert f"Hingeline firmware {version()}. It is ended, its pulses stop" in second.asked[0]
+        assert f"Hingeline firmware {version()}. Asking has ended its pulses" in second.asked[0]
         assert done.info.boots >= 2
         with Board(SerialTransport(board.port)) as again:
             assert again.info.firmware == version()
@@ -153,7 +153,11 @@ def test_an_older_firmware_ends_and_leaves_nothing_behind(
         running = Installing()
         monkeypatch.setattr(list_ports, "comports", board.comports)
         done = running(board.port)
-        assert "speaks version 1 of the wire" in running.asked[0]
+        first, second = running.asked
+        assert "speaks version 1 of the wire" in first
+        assert "Asking has ended" not in first  # it refused the greeting and went on
+        assert "belong to it and are removed: benchboard/given_up.py." in second
+        assert done.plan.strays == ["benchboard/given_up.py"]
         # A .py beside the .mpy would be loaded in its place.
         assert set(done.plan.remove) == set(old_firmware()) - {MAIN, "settings.json", "pins.json"}
         assert everything(tmp_path) == {**payload.files, "settings.json": b"{}"}
@@ -169,7 +173,7 @@ def test_another_program_is_kept_and_only_when_agreed(tmp_path, payload, one_by_
     put(tmp_path, {MAIN: OTHER})
     with PromptedBoard(tmp_path) as board:
         refusing = Installing([False])
-        with pytest.raises(Stopped, match="the board is as it was"):
+        with pytest.raises(Stopped, match="stopped; the board's program is as it was"):
             refusing(board.port)
         assert "it sends '" in refusing.asked[0]
         assert "its program is interrupted" in refusing.asked[0]
@@ -271,6 +275,32 @@ def test_a_list_of_pins_is_put_beside_it(tmp_path, payload, one_by_one):
         assert (tmp_path / "pins.json").read_bytes() == b'{"gpios": [2, 3]}'
         Installing()(board.port)  # and stays when nothing is said of it
         assert (tmp_path / "pins.json").exists()
+
+
+def test_pins_that_the_board_cannot_use_are_told_before_its_start(tmp_path, payload, one_by_one):
+    one_by_one(payload)
+    put(tmp_path, payload.files)
+    with PromptedBoard(tmp_path) as board:
+        with pytest.raises(BenchError, match="cannot use its list of pins") as caught:
+            Installing()(board.port, pins=b'{"gpios":[0,16]}')
+        assert "GP0 and GP16 are the same pulse output" in caught.value.message
+        assert "with --pins" in caught.value.mend
+        with pytest.raises(BenchError, match="same pulse output"):  # the list that is there
+            Installing()(board.port)
+        done = Installing()(board.port, pins=b'{"gpios":[0,17],"probe":null}')
+        assert (list(done.plan.copy), done.info.channels) == (["pins.json", MAIN], 2)
+
+
+def test_a_no_after_the_greeting_says_that_the_pulses_were_ended(tmp_path, payload):
+    put(tmp_path, payload.files)
+    with PromptedBoard(tmp_path) as board:
+        with pytest.raises(Stopped) as caught:
+            Installing([False])(board.port)
+        assert caught.value.message == (
+            "stopped; its pulses were ended; the board's program is as it was."
+        )
+        with Board(SerialTransport(board.port)) as again:
+            assert again.info.boots == 1
 
 
 @pytest.mark.slow

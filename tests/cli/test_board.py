@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import shlex
+import subprocess
+import sys
 import types
 
 import pytest
@@ -101,7 +104,10 @@ def test_the_files_can_be_written_into_a_folder(tmp_path):
         for file in folder.rglob("*")
         if file.is_file()
     }
-    assert written == {**sources(), "pins.json": pins.read_bytes()}
+    assert written == {**sources(), "pins.json": b'{"gpios":[4,5]}'}
+    assert f"firmware {version()}, {len(written)} files" in ran.out
+    assert "pins.json is among them." in ran.out
+    assert "same pulse output" not in ran.out
     again = run("board", "install", "--into", str(folder))
     assert again.code == 6
     assert "is there already; it was left as it is" in again.talk
@@ -115,6 +121,37 @@ def test_the_files_are_compiled_when_the_compiler_is_there(tmp_path):
     assert (tmp_path / "new" / "benchboard" / "core.mpy").read_bytes()[:2] == b"M\x06"
     assert figures["files"]["main.py"] == len(sources()["main.py"])
     assert figures["bytes"] == sum(figures["files"].values())
+
+
+def test_pins_that_would_clash_on_a_common_board_are_remarked_on(tmp_path):
+    pins = tmp_path / "pins.json"
+    pins.write_text('{"gpios": [0, 16]}', "utf-8")
+    into = ("board", "install", "--sources", "--pins", str(pins), "--into")
+    ran = run(*into, str(tmp_path / "one"))
+    assert "GP0 and GP16 are the same pulse output" in " ".join(ran.out.split())
+    figures = run(*into, str(tmp_path / "two"), "--json").figures
+    assert "GP0 and GP16" in figures["remark"]
+    assert figures["files"]["pins.json"] == len('{"gpios":[0,16]}')
+
+
+@pytest.mark.slow
+def test_the_lines_for_copying_by_hand_bring_a_board_to_life(tmp_path, store):
+    pytest.importorskip("mpremote")
+    folder, pins = tmp_path / "a board", tmp_path / "pins.json"
+    pins.write_text('{"gpios": [4, 5]}', "utf-8")
+    shown = run("board", "install", "--into", str(folder), "--pins", str(pins)).out
+    lines = [shlex.split(line) for line in shown.splitlines() if line.startswith("  mpremote ")]
+    assert len(lines) == 3
+    with PromptedBoard(store) as board:
+        for words in lines:
+            # ":" is a board's own top; the interpreter on a computer has to be told its name.
+            steps = [f":{store}" if word == ":" else word for word in words[1:]]
+            order = ["-m", "mpremote", "connect", board.port, "+", *steps]
+            subprocess.run([sys.executable, *order], check=True, timeout=60, capture_output=True)
+        written = {str(f.relative_to(folder)): f.read_bytes() for f in folder.rglob("*.*")}
+        assert len(written) > 20
+        assert {path: (store / path).read_bytes() for path in written} == written
+        assert run("board", "info", "--port", board.port, "--json").figures["channels"] == 2
 
 
 def test_the_simulated_bench_needs_no_firmware():
@@ -141,7 +178,7 @@ def test_installing_as_a_person_does(store):
             terminal.type("n")
             ran = terminal.ended()
         assert ran.code == 130
-        assert "the board is as it was" in ran.err
+        assert "the board's program is as it was" in ran.err
         assert list(store.iterdir()) == []
         with Terminal("board", "install", "--port", board.port) as terminal:
             terminal.until("Go on? [y/N]")

@@ -54,6 +54,28 @@ except OSError:
 tell("end")
 """
 
+#: Run by a board that has the firmware and a list of pins, at its prompt: what its start will do.
+TRY_PINS = f"""
+try:
+    import sys
+    from benchboard.boards import board_from, check_pins, with_pins
+    from benchboard.fittings_pins import PinFittings
+    from benchboard.pulses_pwm import pins_low
+    from benchboard.starts import own_pins
+except Exception:
+    print("{_MARK} end")
+else:
+    try:
+        row = board_from(getattr(sys.implementation, "_machine", ""), sys.platform)
+        board = with_pins(row, own_pins())
+        check_pins(board)
+        pins_low(board)
+        PinFittings(board)
+    except Exception as error:
+        print("{_MARK} fault", str(error) or repr(error))
+    print("{_MARK} end")
+"""
+
 
 @dataclass
 class Contents:
@@ -81,6 +103,16 @@ class Contents:
     digests: dict[str, str] = field(default_factory=dict)
     names: set[str] = field(default_factory=set)
     other_main: bool = False
+
+
+def read_fault(lines: Iterable[str]) -> str:
+    """Read from the answer to :data:`TRY_PINS` why the list cannot be used; empty when it can."""
+    for line in lines:
+        mark, _, rest = line.strip().partition(" ")
+        word, _, value = rest.partition(" ")
+        if mark == _MARK and word == "fault":
+            return value
+    return ""
 
 
 def read_contents(lines: Iterable[str]) -> Contents:

@@ -21,6 +21,8 @@ class Plan:
         Files to be written, ``main.py`` last.
     remove : list of str
         Files that would be taken for the firmware's, or before them.
+    strays : list of str
+        Those of them that no file of this firmware has the name of: given up, or somebody's own.
     keep_main : str
         Name under which a ``main.py`` of somebody else's is kept; empty when there is none.
     unchanged : int
@@ -29,6 +31,7 @@ class Plan:
 
     copy: dict[str, bytes]
     remove: list[str]
+    strays: list[str]
     keep_main: str
     unchanged: int
 
@@ -41,13 +44,16 @@ def make_plan(files: Mapping[str, bytes], there: Contents) -> Plan:
     remove = sorted(
         path for path in there.digests if path.partition("/")[0] in FOLDERS and path not in files
     )
+    stems = {path.rpartition(".")[0] for path in files}
+    stems |= {f"{folder}/{name[:-3]}" for folder, names in FOLDERS.items() for name in names}
+    strays = [path for path in remove if path.rpartition(".")[0] not in stems]
     keep = _free_name(there.names) if there.other_main else ""
     if (differ or remove) and MAIN not in differ:
         differ.append(MAIN)
     copy = {path: files[path] for path in differ if path != MAIN}
     if differ:
         copy[MAIN] = files[MAIN]
-    return Plan(copy, remove, keep, len(files) - len(copy))
+    return Plan(copy, remove, strays, keep, len(files) - len(copy))
 
 
 def check_whole(files: Mapping[str, bytes], there: Contents, port: str) -> None:

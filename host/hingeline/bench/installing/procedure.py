@@ -23,7 +23,14 @@ from hingeline.bench.identifying import (
     identify,
     summary,
 )
-from hingeline.bench.installing.contents import LOOK, PINS, Contents, read_contents
+from hingeline.bench.installing.contents import (
+    LOOK,
+    PINS,
+    TRY_PINS,
+    Contents,
+    read_contents,
+    read_fault,
+)
 from hingeline.bench.installing.firmware import FOLDERS, MAIN, Payload, compiled, version
 from hingeline.bench.installing.leaving import leave
 from hingeline.bench.installing.plan import Plan, check_whole, make_plan
@@ -106,7 +113,8 @@ def install(
     with SerialTransport(port) as transport:
         answer = identify(transport, PATIENCE_S)
     if not agree(_intention(port, answer)):
-        raise Stopped("stopped; the board is as it was.")
+        ended = " its pulses were ended;" if answer.kind == "firmware" else ""
+        raise Stopped(f"stopped;{ended} the board's program is as it was.")
     if answer.wire:
         tell("The board's program is ended ...")
         with SerialTransport(port) as transport:
@@ -119,10 +127,8 @@ def install(
     payload = _payload(dict(files), there, as_sources, tell)
     wanted = {**({PINS: pins} if pins is not None else {}), **payload.files}
     plan = make_plan(wanted, there)
-    if plan.keep_main and not agree(
-        f"The board starts another program ({MAIN}). It is kept there as {plan.keep_main} and "
-        "not started any more."
-    ):
+    losses = _losses(plan)
+    if losses and not agree(losses):
         raise Stopped(
             "stopped; nothing was written. The board's program runs from its next start."
         )
@@ -130,6 +136,8 @@ def install(
         _copy(tool, plan, wanted, tell)
     else:
         tell("Every file is there already.")
+    if PINS in wanted or PINS in there.names:
+        _try_pins(tool)
     tell("The board is started ...")
     with contextlib.suppress(BenchError):  # the port may go while mpremote still has it open
         tool.run(["reset"])
@@ -145,6 +153,11 @@ def install(
 
 def _intention(port: str, answer: Answer) -> str:
     what = f"{port}: {summary(answer)}."
+    if answer.kind == "firmware":
+        return (
+            f"{what} Asking has ended its pulses, also those of its button. Its program is ended "
+            f"and firmware {version()} takes its place."
+        )
     if answer.wire:
         return f"{what} It is ended, its pulses stop, and firmware {version()} takes its place."
     if answer.kind == "micropython":
@@ -153,6 +166,34 @@ def _intention(port: str, answer: Answer) -> str:
         f"{what} If this is a board with MicroPython, its program is interrupted and firmware "
         f"{version()} put on it."
     )
+
+
+def _losses(plan: Plan) -> str:
+    """Say what of somebody's own is moved or removed; empty when nothing is."""
+    parts = []
+    if plan.keep_main:
+        parts.append(
+            f"The board starts another program ({MAIN}). It is kept there as {plan.keep_main} "
+            "and not started any more."
+        )
+    if plan.strays:
+        parts.append(
+            "These lie in the firmware's folders, do not belong to it and are removed: "
+            f"{', '.join(plan.strays)}."
+        )
+    return " ".join(parts)
+
+
+def _try_pins(tool: Tool) -> None:
+    """Let the board look at its list of pins, by the firmware's own rules, before its start."""
+    fault = read_fault(tool.run(["exec", TRY_PINS]))
+    if fault:
+        raise BenchError(
+            f"{tool.port}: the board cannot use its list of pins: {fault}.",
+            cause="The firmware is on the board. Started with this list it has no channels.",
+            mend="Correct the list and run the command again with --pins; "
+            "hardware/README.md says which pins suit.",
+        )
 
 
 def _check_interpreter(port: str, there: Contents) -> None:
