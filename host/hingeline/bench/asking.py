@@ -12,16 +12,19 @@ from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
 from hingeline import units
-from hingeline.errors import UnitError
+from hingeline.errors import TravelError, UnitError
 from hingeline.model.schema import Surface
 from hingeline.model.words import directions, sign_of, split_direction
+from hingeline.travel.level import Zero, within_half_turn
 
-GaugeKind = Literal["arm", "deg", "drop", "straight"]
+GaugeKind = Literal["arm", "deg", "drop", "straight", "level"]
 
 #: Said instead of an angle when a servo does not come to rest.
 TURNING = "turning"
 #: No arm and no surface turns further than half a turn.
 MOST_DEG = 180.0
+#: From here on a scale of 0 to 360 shows small angles of the other sense.
+LAST_QUARTER_DEG = 270.0
 ARM_SIGNS = {"ccw": 1, "cw": -1}
 
 
@@ -31,20 +34,24 @@ class Gauge:
 
     Attributes
     ----------
-    kind : {"arm", "deg", "drop", "straight"}
-        A protractor at the arm; or at the surface: degrees, mm square to the neutral
-        plane, mm with a ruler held straight from edge to edge.
+    kind : {"arm", "deg", "drop", "straight", "level"}
+        A protractor at the arm; or at the surface: degrees from neutral, mm square to the
+        neutral plane, mm with a ruler held straight from edge to edge, degrees as a digital
+        level shows them against gravity.
     resolution : float
         Smallest step that can be read: degrees or mm.
+    zero : Zero or None
+        What a level shows at neutral; None for all others, and until it was read.
     """
 
     kind: GaugeKind
     resolution: float
+    zero: Zero | None = None
 
     @property
     def unit(self) -> str:
         """Unit of its readings."""
-        return "deg" if self.kind in ("arm", "deg") else "mm"
+        return "mm" if self.kind in ("drop", "straight") else "deg"
 
     @property
     def quantity(self) -> units.Kind:
@@ -151,6 +158,8 @@ def surface_question(
 ) -> Question:
     """Ask where the surface stands; without ``assumed`` its direction must be typed."""
     first, second = directions(surface)
+    if gauge.kind == "level":
+        return level_question(f"{surface.name}: what does the level show", channel, gauge, surface)
     how = {"deg": "in deg", "drop": "mm drop", "straight": "mm straight"}[gauge.kind]
     where = "" if gauge.unit == "deg" else f" at the {surface.chord_mm:g} mm chord"
     # A trailing edge comes no further from its plane than the chord, nor from its place than two.
@@ -164,6 +173,20 @@ def surface_question(
         most=most.get(gauge.kind, MOST_DEG),
         help=f"Measure from neutral and say which way the trailing edge went: {first} 12.5 or "
         f"12.5 {second}. Type 0 at neutral. Ctrl-C stops; what was typed is kept.",
+    )
+
+
+def level_question(text: str, channel: int, gauge: Gauge, surface: Surface) -> Question:
+    """Ask for what a level on a surface shows, with its own sign or none."""
+    return Question(
+        f"{text}, in deg",
+        channel,
+        gauge,
+        {word: sign_of(surface, word) for word in directions(surface)},
+        signed=True,
+        most=2.0 * MOST_DEG,
+        help="Type the number as the level shows it, with its minus where it has one; 0 to 360 "
+        "is as good as -180 to 180. Ctrl-C stops; what was typed is kept.",
     )
 
 
@@ -195,14 +218,37 @@ def understand(question: Question, typed: str) -> Answer:
             cause="Which way it went is said by a word.",
             mend=f"Type {' or '.join(words)} and the number without a sign.",
         )
+    if question.gauge.kind == "arm" and word is None and LAST_QUARTER_DEG <= size <= 360.0:
+        size = within_half_turn(size)  # off a scale of 0 to 360
+        text = f"{size:.6g} deg"
     if abs(size) > question.most:
         raise UnitError(
             f"{typed!r} is more than can be here ({question.most:g} {question.gauge.unit}).",
             mend="Look at the gauge and its unit again.",
         )
+    if question.gauge.kind == "level":
+        return _level_answer(question, typed, size, text, word)
     sign = question.signs[word] if word else 1
     echo = f"{word} {text}" if word and size else text
     return Answer(typed, sign * size + 0.0, question.gauge.unit, echo)  # + 0.0: never -0.0
+
+
+def _level_answer(
+    question: Question, typed: str, size: float, text: str, word: str | None
+) -> Answer:
+    """Turn what a level shows into the deflection from its zero, once that is known."""
+    if word is not None:
+        raise UnitError(
+            f"{typed!r} says a direction.",
+            cause="Against gravity the level's own number says which way the surface went.",
+            mend="Type the number alone, as the level shows it.",
+        )
+    zero = question.gauge.zero
+    if zero is None:
+        return Answer(typed, size, "deg", text)
+    turned = zero.deflection_deg(size)
+    way = next((w for w, sign in question.signs.items() if sign * turned > 0), "")
+    return Answer(typed, turned, "deg", f"{text}, which is {way} {abs(turned):.4g} deg")
 
 
 def put(
@@ -216,7 +262,7 @@ def put(
             continue
         try:
             answer = understand(question, typed)
-        except UnitError as error:
+        except (UnitError, TravelError) as error:
             asker.tell(str(error))
             continue
         keep(answer)

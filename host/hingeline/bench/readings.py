@@ -66,6 +66,7 @@ def at_surface(gauge: Gauge, setting: Setting) -> Making:
             resolution_u(gauge.resolution),
             shaft_of_surface=shaft_of_surface,
             ratio=ratio_at,
+            u_common_deg=gauge.zero.u_deg if gauge.zero else 0.0,
             as_typed=answer.typed,
         )
 

@@ -43,6 +43,9 @@ class Reading:
         Where it was measured: at the arm, or at the surface and converted.
     settled : bool
         False when the arm was still turning; ``angle_deg`` is then a passing value.
+    u_common_deg : float
+        Standard uncertainty that all readings of this gauge share, such as that of a zero
+        which was read itself; in degrees. It does not average out.
 
     Raises
     ------
@@ -58,6 +61,7 @@ class Reading:
     as_typed: str = ""
     kind: Kind = "shaft"
     settled: bool = True
+    u_common_deg: float = 0.0
 
     def __post_init__(self) -> None:
         again = "Read the gauge again at this pulse."
@@ -82,6 +86,12 @@ class Reading:
                 f"The reading at {self.pulse_us:g} us has an uncertainty of {self.u_deg} deg; "
                 "it must be above 0.",
                 mend="State the gauge's resolution.",
+            )
+        if not (math.isfinite(self.u_common_deg) and self.u_common_deg >= 0):
+            raise TravelError(
+                f"The reading at {self.pulse_us:g} us shares an uncertainty of "
+                f"{self.u_common_deg} deg; it must be 0 or above.",
+                mend="Find the gauge's zero again.",
             )
 
 
@@ -123,6 +133,7 @@ def surface_reading(
     *,
     shaft_of_surface: Callable[[float], float],
     ratio: Callable[[float], float],
+    u_common_deg: float = 0.0,
     as_typed: str = "",
 ) -> Reading:
     """Turn a deflection of the surface into a reading of the shaft.
@@ -141,13 +152,15 @@ def surface_reading(
         The linkage backwards: shaft angle for a surface angle; nan where there is none.
     ratio : callable, rad -> float
         The linkage's d(surface)/d(shaft) at a shaft angle.
+    u_common_deg : float
+        What all readings of this gauge share, in degrees of surface.
     as_typed : str
         What the person typed.
 
     Returns
     -------
     Reading
-        ``u_deg`` is ``u_surface_deg / |ratio|``.
+        ``u_deg`` is ``u_surface_deg / |ratio|``, and so is what all share.
 
     Raises
     ------
@@ -172,7 +185,13 @@ def surface_reading(
             mend="Read the arm itself here, or leave this pulse out.",
         )
     return Reading(
-        pulse_us, approach, math.degrees(shaft_rad), u_surface_deg / gain, as_typed, "surface"
+        pulse_us,
+        approach,
+        math.degrees(shaft_rad),
+        u_surface_deg / gain,
+        as_typed,
+        "surface",
+        u_common_deg=u_common_deg / gain,
     )
 
 

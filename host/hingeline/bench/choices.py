@@ -1,0 +1,67 @@
+"""Questions that are answered by one of a few words: "moved" or "still", "quiet" or "buzzing"."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from hingeline.bench.asking import Asker
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A question with a few words to choose from.
+
+    Attributes
+    ----------
+    text : str
+        The question, without a question mark: "Did the arm move".
+    channel : int
+        Channel of the servo concerned.
+    words : tuple of str
+        What may be answered. Each begins with another letter, which is enough.
+    help : str
+        What "?" answers.
+    """
+
+    text: str
+    channel: int
+    words: tuple[str, ...]
+    help: str = ""
+
+
+class Chooser(Asker, Protocol):
+    """Someone who can be asked for a number and for a word."""
+
+    def pick(self, choice: Choice) -> str:
+        """Return what is typed in answer to a choice."""
+
+
+def chosen(
+    choice: Choice, asker: Chooser, keep: Callable[[str, str], None] = lambda *_answer: None
+) -> str:
+    """Ask until one of the words is understood, and return it.
+
+    Parameters
+    ----------
+    choice : Choice
+        The question.
+    asker : Chooser
+        Who answers.
+    keep : callable
+        Given what was typed and the word that was understood, before anything else happens.
+    """
+    while True:
+        typed = asker.pick(choice)
+        text = typed.strip().lower()
+        if text == "?":
+            asker.tell(choice.help or f"Type one of: {', '.join(choice.words)}.")
+            continue
+        # One letter is enough, and so is the whole word; what lies between may be a slip.
+        word = next((word for word in choice.words if text in (word, word[0])), None)
+        if word is None:
+            asker.tell(f"{typed.strip()!r} is none of: {', '.join(choice.words)}.")
+            continue
+        keep(typed, word)
+        return word
