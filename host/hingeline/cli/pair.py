@@ -70,7 +70,7 @@ def command(
       hingeline pair millrace.toml
     """
     file = models.load(model)
-    pair = _pair(file.model, surface, str(model))
+    pair = pair_of(file.model, surface, str(model))
     left, right = file.model.surface(pair.left), file.model.surface(pair.right)
     sticks(points)  # an even number is refused before anyone is asked
     channels = channels_of(file, [left, right])
@@ -97,7 +97,14 @@ def command(
     return 0 if check.passed else FAILED
 
 
-def _pair(model: Model, surface: str | None, source: str) -> Pair:
+def pair_of(model: Model, surface: str | None, source: str) -> Pair:
+    """Return the pair that a surface belongs to, or the only one when none is named.
+
+    Raises
+    ------
+    ModelError
+        When there is no such pair, or it is not clear which.
+    """
     found = [pair for pair in model.pairs if surface in (None, pair.left, pair.right)]
     if len(found) == 1:
         return found[0]
