@@ -251,6 +251,22 @@ class Records:
             return None
         return {**rows[0], "curve": json.loads(rows[0]["curve"])}
 
+    def latest_curves(self, *, simulated: bool) -> list[Row]:
+        """Return the newest curve of every servo from the same sort of bench, by label.
+
+        Returns
+        -------
+        list of dict
+            Keys ``servo``, ``curve`` (as noted), ``noted``, ``session_id``.
+        """
+        rows = self._rows(
+            "SELECT servo, curve, noted, session_id FROM curves WHERE id IN"
+            " (SELECT max(curves.id) FROM curves JOIN sessions ON sessions.id = session_id"
+            " WHERE (bench = 'simulated') = ? GROUP BY servo) ORDER BY servo",
+            (simulated,),
+        )
+        return [{**row, "curve": json.loads(row["curve"])} for row in rows]
+
     def unfinished(self, servo: str, *, simulated: bool) -> tuple[list[Row], list[Row]]:
         """Return what was noted in the servo's newest calibration, if that was not finished.
 
