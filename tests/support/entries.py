@@ -16,16 +16,22 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from hingeline.bench.asking import Answer, Gauge, Question, arm_question, surface_question
-from hingeline.bench.asking import understand as understood
-from hingeline.bench.procedures.calibrating import outward
+from hingeline.bench.asking import (
+    Answer,
+    Gauge,
+    Question,
+    arm_question,
+    surface_question,
+    understand,
+    with_number,
+)
 from hingeline.bench.readings import Making, making
 from hingeline.chord import throw_mm
 from hingeline.errors import TravelError, UnitError
 from hingeline.linkage.closure import surface_angle
 from hingeline.travel.judging import Doubt, Judge
 from hingeline.travel.reading import Reading
-from hingeline.travel.schedule import Step, first_step
+from hingeline.travel.schedule import Step, first_step, traverse
 from hingeline.travel.setting import Setting, setting_of
 from tests.support.models import one
 from tests.support.servo_truth import ServoTruth, random_servo
@@ -97,19 +103,20 @@ class Bench:
 
     def read(self, step: Step, typed: str) -> tuple[Reading, Answer]:
         """Understand a text."""
-        answer = understood(self.question, typed)
+        answer = understand(self.question, typed)
         return self.make(step.pulse_us, step.approach, answer), answer
 
     def doubt(self, judge: Judge, step: Step, read: tuple[Reading, Answer]) -> Doubt | None:
         """Have a reading judged."""
 
-        def again(value: float) -> Reading | None:
+        def again(number: float) -> tuple[str, Reading] | None:
+            text = with_number(self.question, read[1].typed, number)
             try:
-                return self.read(step, self.typed(value))[0]
+                return text, self.read(step, text)[0]
             except (TravelError, UnitError):
                 return None
 
-        return judge.doubt(read[0], read[1].value, again)
+        return judge.doubt(read[0], again)
 
 
 def bench_with(gauge: Gauge) -> Bench:
@@ -153,13 +160,23 @@ def slip(kind: str, value: float, rng: np.random.Generator, bench: Bench) -> str
     return bench.typed(wrong)
 
 
+def _steps(points: int) -> list[Step]:
+    """List a small step, then up to the high end, down to the low one, and up again."""
+    steps = traverse(1000, 2000, limits_us=(1000, 2000), start_us=1550, points=points)
+    up = [step for step in steps[1:] if step.approach == "rising"]
+    down = [step for step in steps[1:] if step.approach == "falling"]
+    above = [step for step in up if step.pulse_us > 1550]
+    below = [step for step in up if step.pulse_us <= 1550]
+    return [*first_step(1500, (900, 2100)), *above, *down, *below]
+
+
 def walk(seed: int) -> Iterator[tuple[Bench, Step, float]]:
     """Draw a bench and a servo, and go through a calibration: each step and what is shown."""
     rng = np.random.default_rng([83, seed])
     kind = str(rng.choice(list(KIND_SHARES), p=list(KIND_SHARES.values())))
     bench = bench_with(Gauge(kind, float(rng.choice(GAUGES[kind]))))  # type: ignore[arg-type]
     servo, points = servo_of(rng), int(rng.choice(POINTS))
-    steps = [*first_step(1500, (900, 2100)), *outward(1000, 2000, 1550, points)]
+    steps = _steps(points)
     read = [step for step in steps if step.read]
     for step, reading in zip(read, servo.read(steps, rng, 1e-6), strict=True):
         yield bench, step, bench.shown(reading.angle_deg)
@@ -210,4 +227,5 @@ def _slipped(
     tally.slips[kind] += 1
     tally.questioned[kind] += asked
     meant = doubt.likely if doubt else None
-    tally.named += asked and meant is not None and abs(meant - value) < 1e-6
+    if asked and meant is not None:
+        tally.named += abs(understand(bench.question, meant).value - value) < 1e-6

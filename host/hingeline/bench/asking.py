@@ -16,6 +16,7 @@ from hingeline.errors import TravelError, UnitError
 from hingeline.model.schema import Surface
 from hingeline.model.words import directions, sign_of, split_direction
 from hingeline.travel.level import Zero, within_half_turn
+from hingeline.travel.suspects import NUMBER
 
 GaugeKind = Literal["arm", "deg", "drop", "straight", "level"]
 
@@ -256,15 +257,60 @@ def put(
 ) -> Answer:
     """Ask until the answer is understood, keep it, and only then say what was understood."""
     while True:
-        typed = asker.ask(question)
-        if typed.strip() == "?":
-            asker.tell(question.help)
-            continue
-        try:
-            answer = understand(question, typed)
-        except (UnitError, TravelError) as error:
-            asker.tell(str(error))
-            continue
-        keep(answer)
-        asker.tell(f"{typed.strip()} read as {answer.echo}")
-        return answer
+        answer = heard(question, asker, asker.ask(question))
+        if answer is not None:
+            keep(answer)
+            say_understood(answer, asker)
+            return answer
+
+
+def heard(
+    question: Question,
+    asker: Asker,
+    typed: str,
+    refused: Callable[[str], None] = lambda _typed: None,
+) -> Answer | None:
+    """Understand what was typed; None when it has to be asked again, which is said.
+
+    What is not understood is given to ``refused`` before anything is said.
+    """
+    if typed.strip() == "?":
+        asker.tell(question.help)
+        return None
+    try:
+        return understand(question, typed)
+    except (UnitError, TravelError) as error:
+        refused(typed)
+        asker.tell(str(error))
+        return None
+
+
+def say_understood(answer: Answer, asker: Asker) -> None:
+    """Say what was understood; only after it was kept."""
+    asker.tell(f"{answer.typed.strip()} read as {answer.echo}")
+
+
+def with_number(question: Question, typed: str, number: float) -> str:
+    """Write what was typed with another number in it, whose sign may turn the direction round.
+
+    Parameters
+    ----------
+    question : Question
+        What was asked.
+    typed : str
+        What was typed, with a number in it that is not 0.
+    number : float
+        To be written instead.
+    """
+    word, value = split_direction(typed, tuple(question.signs))
+    found = NUMBER.search(value)
+    if found is None:
+        return typed
+    turned = (number < 0) != found.group().startswith("-")
+    if word is not None and turned:
+        sign = -question.signs[word]
+        word = next(other for other, its in question.signs.items() if its == sign)
+    size = f"{abs(number):.9f}".rstrip("0").rstrip(".")
+    minus = "-" if word is None and number < 0 else ""
+    text = value[: found.start()] + minus + size + value[found.end() :]
+    return text if word is None else f"{word} {text}"

@@ -10,7 +10,6 @@ explain it. Nothing is decided here: whoever reads the gauge has the last word.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -18,11 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hingeline.travel.reading import Reading
-from hingeline.travel.suspects import meant
+from hingeline.travel.suspects import NUMBER, meant
 
 Floats = NDArray[np.float64]
-#: What a reading would be had another number been typed; None where that cannot be.
-Again = Callable[[float], Reading | None]
+#: What would be typed and read with another number in the place of the one in the text; None
+#: where that cannot be.
+Again = Callable[[float], "tuple[str, Reading] | None"]
 
 #: Standard uncertainties by which an honest reading may leave what was expected. Of normal
 #: ones 1 in 150,000 does; the rest is for servos that bend more than is usual.
@@ -43,7 +43,6 @@ _BEND_US = 350.0
 _HALF_GAP_DEG = 0.7
 _REST_DEG = 0.25
 
-_NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
 REPEATED = "the line before, typed again"
 SWAPPED = "up/down swapped"
 
@@ -62,8 +61,8 @@ class Doubt:
     slip : str
         What probably happened, as in `hingeline.travel.suspects.Suspect`, or `REPEATED` or
         `SWAPPED`; empty when nothing explains it.
-    likely : float or None
-        The value that was probably meant, in the unit as understood; None when no number tells.
+    likely : str or None
+        The text that was probably meant; None when no number tells.
     partner : Reading or None
         With `SWAPPED`: the other reading at this pulse.
     at_stop : bool
@@ -75,7 +74,7 @@ class Doubt:
     expected_deg: float
     u_deg: float
     slip: str = ""
-    likely: float | None = None
+    likely: str | None = None
     partner: Reading | None = None
     at_stop: bool = False
 
@@ -102,19 +101,15 @@ class Judge:
         self._doubted: list[float] = []
         self._last: Reading | None = None
 
-    def doubt(
-        self, new: Reading, value: float | None = None, again: Again | None = None
-    ) -> Doubt | None:
+    def doubt(self, new: Reading, again: Again | None = None) -> Doubt | None:
         """Judge a reading.
 
         Parameters
         ----------
         new : Reading
             The reading.
-        value : float, optional
-            What was understood by its text, in the gauge's unit; default: its shaft angle.
         again : callable, optional
-            Makes the reading of another value in that unit; default: the arm was read.
+            Makes what would be typed and read with another number; default: as at the arm.
 
         Returns
         -------
@@ -131,10 +126,12 @@ class Judge:
         moved = new.angle_deg - self._last.angle_deg
         at_stop = onward * away < 0 and onward * moved > -2.0 * math.hypot(new.u_deg, _REST_DEG)
         found = Doubt(new, expected, u, at_stop=at_stop)
-        if again is None:
-            value, again = new.angle_deg, lambda angle_deg: replace(new, angle_deg=angle_deg)
-        slip, likely = _slip(found, new.angle_deg if value is None else value, again)
-        if not slip and new.as_typed == self._last.as_typed and new.pulse_us != self._last.pulse_us:
+        slip, likely = _slip(found, again or _at_arm(new))
+        if (
+            not slip
+            and new.as_typed == self._last.as_typed
+            and new.pulse_us != self._last.pulse_us
+        ):
             slip = REPEATED
         return replace(found, slip=slip, likely=likely)
 
@@ -179,23 +176,24 @@ def _tell(known: Sequence[Reading]) -> bool:
     return len(known) >= LEAST and len({reading.pulse_us for reading in known}) >= 2
 
 
-def _slip(doubt: Doubt, value: float, again: Again) -> tuple[str, float | None]:
+def _at_arm(new: Reading) -> Again:
+    return lambda number: (f"{number:g}", replace(new, angle_deg=number, as_typed=f"{number:g}"))
+
+
+def _slip(doubt: Doubt, again: Again) -> tuple[str, str | None]:
     """Find the slip that best turns a doubted reading into what was expected."""
     new = doubt.reading
-    text = new.as_typed or f"{new.angle_deg:g}"
-    found = _NUMBER.search(text)
-    typed = float(found.group().replace(",", ".")) if found else 0.0
-    best: tuple[str, float | None] = ("", None)
-    if found is None or not typed:
+    found = NUMBER.search(new.as_typed or f"{new.angle_deg:g}")
+    best: tuple[str, str | None] = ("", None)
+    if found is None or not (typed := float(found.group().replace(",", "."))):
         return best
     nearest = max(3.0 * doubt.u_deg, 2.0 * new.u_deg)
-    # A direction word, or another unit, stands between the number and the value.
     for slip, number in meant(found.group(), typed):
-        likely = value * (number / typed)
-        reading = again(likely)
-        away = math.inf if reading is None else abs(reading.angle_deg - doubt.expected_deg)
+        if (other := again(number)) is None:
+            continue
+        away = abs(other[1].angle_deg - doubt.expected_deg)
         if away < nearest:
-            nearest, best = away, (slip, likely)
+            nearest, best = away, (slip, other[0])
     return best
 
 

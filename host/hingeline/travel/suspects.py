@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from hingeline.travel.reading import Approach, Reading
 
-_NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
+NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ def explain(index: int, reading: Reading, expected_deg: float, nearest_deg: floa
     Suspect
     """
     text = reading.as_typed or f"{reading.angle_deg:g}"
-    found = _NUMBER.search(text)
+    found = NUMBER.search(text)
     slip, likely = "", None
     if found and (typed := float(found.group().replace(",", "."))):
         # What is typed at the surface, or in mm, goes nearly in proportion to the shaft.
