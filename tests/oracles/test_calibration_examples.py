@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from hingeline.linkage.bothaxes import fit_curve
 from hingeline.travel import linearity
 from hingeline.travel.fit import fit
 from hingeline.travel.leastsquares import least_squares
@@ -99,6 +100,50 @@ class TestStraightLine:
         assert found.coefficients == pytest.approx([1.172, 1.964], abs=5e-4)
         assert np.sqrt(np.diag(covariance)) == pytest.approx([0.159, 0.041], abs=5e-4)
         assert covariance[0, 1] == pytest.approx(-0.006, abs=5e-4)
+
+
+def line(x, b):
+    return b[0] + b[1] * x
+
+
+class TestStraightLineBothAxes:
+    """Straight lines through points that are uncertain in both axes."""
+
+    def test_iso_example(self):
+        """ISO/TS 28037:2010, clause 7.4, page 21.
+
+        Seen in the documentation and tests of the GTC package; tolerances are half the last
+        printed digit.
+        """
+        x = [1.2, 1.9, 2.9, 4.0, 4.7, 5.9]
+        y = [3.4, 4.4, 7.2, 8.5, 10.8, 13.5]
+        found = fit_curve(line, x, y, [0.0, 2.0], u_x=0.2, u_y=[0.2] * 3 + [0.4] * 3)
+        assert found.coefficients == pytest.approx([0.5788, 2.1597], abs=5e-5)
+        assert np.sqrt(np.diag(found.cofactors)) == pytest.approx([0.4764, 0.1355], abs=5e-5)
+        assert found.cofactors[0, 1] == pytest.approx(-0.0577, abs=5e-5)
+        assert found.chi2 == pytest.approx(2.743, abs=5e-4)
+        assert found.dof == 4
+
+    def test_pearson_with_york_weights(self):
+        """Exact: G. Neri, G. Saitta and S. Chiofalo, Journal of Physics E 22 (1989) 215.
+
+        Seen in the tests of the GTC package, with chi2 / 8 = 1.4833; the standard
+        uncertainties 0.295 and 0.058 are of D. York et al. (2004), from memory.
+        """
+        x = [0.0, 0.9, 1.8, 2.6, 3.3, 4.4, 5.2, 6.1, 6.5, 7.4]
+        y = [5.9, 5.4, 4.4, 4.6, 3.5, 3.7, 2.8, 2.8, 2.4, 1.5]
+        w_x = np.array([1000, 1000, 500, 800, 200, 80, 60, 20, 1.8, 1.0])
+        w_y = np.array([1, 1.8, 4, 8, 20, 20, 70, 70, 100, 500])
+        found = fit_curve(line, x, y, [6.0, -0.5], u_x=w_x**-0.5, u_y=w_y**-0.5)
+        assert found.coefficients == pytest.approx([5.47991022, -0.480533407], rel=2e-9)
+        assert np.sqrt(np.diag(found.cofactors)) == pytest.approx([0.295, 0.058], abs=5e-4)
+        assert found.chi2 / found.dof == pytest.approx(1.4833, abs=5e-5)
+
+    def test_without_it_the_answer_would_be_another(self):
+        x = [0.0, 0.9, 1.8, 2.6, 3.3, 4.4, 5.2, 6.1, 6.5, 7.4]
+        y = [5.9, 5.4, 4.4, 4.6, 3.5, 3.7, 2.8, 2.8, 2.4, 1.5]
+        w_y = np.array([1, 1.8, 4, 8, 20, 20, 70, 70, 100, 500])
+        assert abs(fit_curve(line, x, y, [6.0, -0.5], u_y=w_y**-0.5).coefficients[0] - 5.48) > 0.5
 
 
 class TestUpAndDown:

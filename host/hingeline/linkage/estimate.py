@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import msgspec
 import numpy as np
-from scipy.optimize import least_squares
 
 from hingeline.errors import LinkageError
+from hingeline.linkage.bothaxes import fit_curve
 from hingeline.linkage.closure import Floats, Linkage, surface_angle
 from hingeline.linkage.mounting import mounted, tooth_deg
 from hingeline.model.schema import Offset, Servo, Surface
@@ -85,6 +85,7 @@ def diagnose(
     surface_deg: Sequence[float],
     *,
     u_deg: float = 0.3,
+    u_shaft_deg: float | Sequence[float] = 0.0,
 ) -> Diagnosis:
     """Estimate what is built differently than planned.
 
@@ -97,6 +98,8 @@ def diagnose(
         in :func:`hingeline.linkage.mounting.mounted`.
     u_deg : float
         Standard uncertainty of a surface reading.
+    u_shaft_deg : float or sequence of float
+        Standard uncertainty of each servo angle; it counts through the linkage's ratio.
 
     Raises
     ------
@@ -115,23 +118,30 @@ def diagnose(
             f"an uncertainty of {u_deg:g} deg is not above zero.", mend="Give the gauge's."
         )
 
-    def misfit(built: Floats) -> Floats:
-        predicted = np.degrees(surface_angle(_built(surface, servo, built), shaft))
+    def predicted(at: Floats, built: Floats) -> Floats:
+        surface_rad = surface_angle(_built(surface, servo, built), at)
         # A linkage that locks where a reading was taken is far from the truth.
-        off = np.nan_to_num((predicted - seen) / u_deg, nan=1e3)
-        return np.concatenate([off, built / PRIORS])
+        return np.asarray(np.nan_to_num(np.degrees(surface_rad), nan=1e3))
 
-    found = least_squares(misfit, np.zeros(3), x_scale=PRIORS)
-    slopes = np.asarray(found.jac)
-    covariance = np.linalg.inv(slopes.T @ slopes)
-    before = misfit(np.zeros(3))[: seen.size] * u_deg
-    after = misfit(found.x)[: seen.size] * u_deg
+    as_planned = np.zeros(len(PRIORS))
+    found = fit_curve(
+        predicted,
+        shaft,
+        seen,
+        as_planned,
+        u_x=np.radians(u_shaft_deg),
+        u_y=u_deg,
+        start_u=PRIORS,
+        complex_step=False,
+    )
+    before, after = seen - predicted(shaft, as_planned), found.residuals
     causes = []
     for index, name in enumerate(("lean", "set-back", "rod")):
-        without = found.x.copy()
+        without = found.coefficients.copy()
         without[index] = 0.0
-        effect = float(np.abs(misfit(without)[: seen.size] * u_deg - after).max())
-        size, u = float(found.x[index]), math.sqrt(covariance[index, index])
+        effect = float(np.abs(seen - predicted(shaft, without) - after).max())
+        size = float(found.coefficients[index])
+        u = math.sqrt(found.cofactors[index, index])
         causes.append(Cause(name, size, u, effect, _sentence(name, size, servo)))
     causes.sort(key=lambda cause: -cause.effect_deg)
     rms_after = float(np.sqrt(np.mean(after**2)))
@@ -139,7 +149,7 @@ def diagnose(
         tuple(causes),
         float(np.sqrt(np.mean(before**2))),
         rms_after,
-        rms_after <= 2.0 * u_deg,
+        rms_after <= 2.0 * float(np.sqrt(np.mean(found.u**2))),
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from hingeline.linkage.diagnosis import Causes, causes
 from hingeline.linkage.estimate import MATTERS_DEG, Diagnosis, diagnose
+from hingeline.travel.curve import TravelCurve
 from hingeline.travel.setting import Setting
 
 #: Less than this may be the gauge's and the reader's doing. Our own choice.
@@ -115,12 +116,21 @@ def built_otherwise(setting: Setting, seen: Sequence[Seen], u_deg: float) -> Dia
         float(setting.curve.angle_deg(item.pulse_us, setting.approach_of(item.pulse_us)))
         for item in seen
     ]
+    curve = setting.curve
+    # An unmeasured servo's curve is a guess, of which no uncertainty is known.
+    u_shaft = [
+        float(curve.angle_u_deg(item.pulse_us, setting.approach_of(item.pulse_us)))
+        if isinstance(curve, TravelCurve)
+        else 0.0
+        for item in seen
+    ]
     found = diagnose(
         setting.surface,
         setting.servo,
         shaft,
         [item.measured_deg for item in seen],
         u_deg=u_deg,
+        u_shaft_deg=u_shaft,
     )
     return found if found.before_deg >= MATTERS_DEG else None
 
