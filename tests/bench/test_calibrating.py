@@ -10,6 +10,7 @@ import pytest
 
 from hingeline.bench.asking import Gauge
 from hingeline.bench.client import Board
+from hingeline.bench.entering import Entry
 from hingeline.bench.procedures.calibrating import calibrate
 from hingeline.bench.procedures.channels import in_use
 from hingeline.bench.simulated.servo import ServoTruth, random_truth
@@ -19,7 +20,8 @@ from hingeline.errors import BenchError, TravelError
 from hingeline.linkage.closure import ratio, surface_angle
 from hingeline.travel.schedule import FIRST_STEP_US, RUN_UP_US
 from hingeline.travel.setting import setting_of
-from tests.support.bench import Notes, Person, Watched, calibration, station
+from hingeline.travel.walk import Kind
+from tests.support.bench import Kept, Person, Watched, calibration, station
 from tests.support.models import model, servo, surface
 
 ARM = Gauge("arm", 0.5)
@@ -39,7 +41,7 @@ class Rig:
         self.line = Watched({1: self.station}, seed)
         self.board = Board(self.line)
         self.stand_in = StandIn({1: self.station}, seed)
-        self.notes = Notes()
+        self.notes = Kept()
 
     def calibrate(self, gauge=ARM, *, asker=None, note=None, **how):
         plan = calibration(self.setting, gauge, **how)
@@ -161,7 +163,7 @@ def test_a_pulse_at_which_the_surface_tells_nothing_is_left_out_after_two_tries(
     asked_twice = sum("near a dead point" in text for text in person.told)
     assert len(left_out) >= 1
     assert asked_twice == 2 * len(left_out)
-    assert len(rig.notes) == len(person.asked)  # what was typed in vain is kept as well
+    assert len(rig.notes.readings) == len(person.asked)  # what was typed in vain is kept as well
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -204,7 +206,7 @@ def test_a_servo_that_keeps_turning_is_stopped_at_once(at):
     assert len(count) == at + 1
     assert rig.line.pulses_us[0] == 0
     assert rig.board.state(1)["on"] == 0
-    assert len(rig.notes) == at + 1  # what was said is kept, too
+    assert len(rig.notes.readings) == at + 1  # what was said is kept, too
 
 
 def test_a_servo_that_does_not_move_is_named():
@@ -219,12 +221,12 @@ def test_each_answer_is_noted_before_the_next_question():
     asked = []
 
     def answer(question):
-        assert len(rig.notes) == len(asked)
+        assert len(rig.notes.readings) == len(asked)
         asked.append(question)
         return rig.stand_in.ask(question)
 
     curve = rig.calibrate(asker=Person(answer))
-    assert len(rig.notes) == len(asked) == len(curve.readings)
+    assert len(rig.notes.readings) == len(asked) == len(curve.readings)
 
 
 @pytest.mark.parametrize("error", [KeyboardInterrupt, BenchError("x"), RuntimeError])
@@ -232,7 +234,7 @@ def test_outputs_are_off_whatever_ends_it(error):
     rig = Rig(drawn(1, 0.09))
 
     def answer(question):
-        if len(rig.notes) == 6:
+        if len(rig.notes.readings) == 6:
             assert rig.line.pulses_us[0] > 0
             raise error
         return rig.stand_in.ask(question)
@@ -244,11 +246,13 @@ def test_outputs_are_off_whatever_ends_it(error):
     assert rig.line.pulses_us == [0.0] * 8
 
 
-class Kept(list):
-    """Keeps steps and answers, as the records do."""
-
-    def __call__(self, step, answer):
-        self.append((step, answer))
+def entries(rig, kept):
+    """Make what was kept into readings again, as the command does."""
+    make = calibration(rig.setting, ARM).making
+    return [
+        Entry(make(step.pulse_us, step.approach, answer), answer, row)
+        for row, (step, answer) in enumerate(kept.readings, 1)
+    ]
 
 
 # With a wide servo the range depends on the very readings that are taken up again.
@@ -264,20 +268,19 @@ def test_taken_up_again_it_asks_for_what_is_missing_and_nothing_else(stopped_aft
     rig, kept = Rig(truth, servo_file=file), Kept()
 
     def answer(question):
-        if len(kept) == stopped_after:
+        if len(kept.readings) == stopped_after:
             raise KeyboardInterrupt
         return rig.stand_in.ask(question)
 
     with pytest.raises(KeyboardInterrupt):
         rig.calibrate(asker=Person(answer), note=kept)
-    assert len(kept) == stopped_after
-    make = calibration(rig.setting, ARM).making
-    earlier = [make(step.pulse_us, step.approach, answer) for step, answer in kept]
+    assert len(kept.readings) == stopped_after
+    earlier = entries(rig, kept)
     asked = Person(rig.stand_in.ask)
     curve = rig.calibrate(asker=asked, earlier=earlier)
     assert len(asked.asked) == count - stopped_after
     assert len(curve.readings) == count
-    assert list(curve.readings[:stopped_after]) == earlier
+    assert list(curve.readings[:stopped_after]) == [entry.reading for entry in earlier]
 
 
 def test_a_slip_that_no_linkage_can_do_is_noted_and_asked_again():
@@ -294,8 +297,9 @@ def test_a_slip_that_no_linkage_can_do_is_noted_and_asked_again():
     person = Person(answer)
     curve = rig.calibrate(Gauge("deg", 0.1), asker=person)
     assert any("beyond what the linkage can reach" in text for text in person.told)
-    assert len(rig.notes) == len(curve.readings) + 1
-    assert rig.notes[3].typed == "up 89 deg"
+    assert len(rig.notes.readings) == len(curve.readings) + 1
+    assert rig.notes.typed[3] == "up 89 deg"
+    assert [(one.kind, one.reading) for one in rig.notes.remarks] == [("replaced", 4)]
 
 
 def test_a_slip_leaves_out_no_more_than_what_lies_beyond_it_and_says_so():
@@ -304,7 +308,7 @@ def test_a_slip_leaves_out_no_more_than_what_lies_beyond_it_and_says_so():
 
     def answer(question):
         typed = rig.stand_in.ask(question)
-        if len(rig.notes) == 4:
+        if len(rig.notes.readings) == 4:
             wild.append(typed)
             return "90"  # for 9.0, say
         return typed
@@ -321,7 +325,7 @@ def test_a_slip_leaves_out_no_more_than_what_lies_beyond_it_and_says_so():
 def test_progress_counts_up_to_all_readings():
     rig = Rig(drawn(1, 0.09))
     seen = []
-    plan = calibration(rig.setting, ARM, points=7)
+    plan = calibration(rig.setting, ARM, kind=Kind("seven", 7))
     with in_use(rig.board, [plan.channel]):
         curve = calibrate(
             rig.board, plan, rig.stand_in, rig.notes, lambda *counts: seen.append(counts)

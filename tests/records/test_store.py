@@ -94,11 +94,11 @@ def test_a_simulated_curve_never_serves_a_real_bench(records):
 def test_the_readings_of_an_unfinished_calibration_can_be_taken_up(records):
     first = records.start_session("calibrate", bench="board")
     records.note_reading(first, **reading())
-    assert len(records.unfinished_readings("A1", simulated=False)) == 1
-    assert records.unfinished_readings("A1", simulated=True) == []
-    assert records.unfinished_readings("A2", simulated=False) == []
+    assert len(records.unfinished("A1", simulated=False)[0]) == 1
+    assert records.unfinished("A1", simulated=True) == ([], [])
+    assert records.unfinished("A2", simulated=False) == ([], [])
     records.end_session(first, "done")
-    assert records.unfinished_readings("A1", simulated=False) == []
+    assert records.unfinished("A1", simulated=False) == ([], [])
 
 
 def test_an_unknown_session_is_named(records):

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from hingeline.bench.asking import Answer, Gauge, Question, arm_question, surface_question
 from hingeline.bench.client import Board
-from hingeline.bench.procedures.calibrating import Calibration
+from hingeline.bench.entering import Entry
+from hingeline.bench.procedures.calibrating import Calibration, Place
 from hingeline.bench.procedures.channels import channel_of
 from hingeline.bench.readings import making
 from hingeline.bench.simulated.servo import ModelledServo, ServoTruth
@@ -19,9 +21,9 @@ from hingeline.bench.simulated.station import Station
 from hingeline.bench.simulated.transport import SimulatedTransport
 from hingeline.linkage.mounting import mounted
 from hingeline.model.schema import Model, Surface
-from hingeline.travel.reading import Reading
-from hingeline.travel.schedule import POINTS
+from hingeline.travel.schedule import Step
 from hingeline.travel.setting import Setting
+from hingeline.travel.walk import USUAL, Kind
 
 #: What reaches the other side of a line: pieces of bytes, each so many seconds later.
 Pieces = Iterable[tuple[float, bytes]]
@@ -229,13 +231,67 @@ class Notes(list[Answer]):
         self.append(what[-1])
 
 
+@dataclass
+class Remark:
+    """What was said about a reading."""
+
+    kind: str
+    reading: int | None
+    text: str
+    figures: dict[str, Any]
+
+
+class Kept:
+    """Keeps the readings and remarks of a calibration, as the records do.
+
+    Attributes
+    ----------
+    readings : list of (Step, Answer)
+        In order; the number of a reading is its place, from 1.
+    remarks : list of Remark
+        In order.
+    """
+
+    def __init__(self) -> None:
+        self.readings: list[tuple[Step, Answer]] = []
+        self.remarks: list[Remark] = []
+
+    def reading(
+        self, step: Step, answer: Answer, replaces: int | None = None, because: str = ""
+    ) -> int:
+        self.readings.append((step, answer))
+        if replaces is not None:
+            self.remark("replaced", replaces, because, {"by": len(self.readings)})
+        return len(self.readings)
+
+    def remark(
+        self,
+        kind: str,
+        reading: int | None = None,
+        text: str = "",
+        figures: Mapping[str, Any] | None = None,
+    ) -> None:
+        self.remarks.append(Remark(kind, reading, text, dict(figures or {})))
+
+    @property
+    def typed(self) -> list[str]:
+        """The keystrokes of all readings."""
+        return [answer.typed for _, answer in self.readings]
+
+    @property
+    def kinds(self) -> list[str]:
+        """The kinds of all remarks."""
+        return [remark.kind for remark in self.remarks]
+
+
 def calibration(
     setting: Setting,
     gauge: Gauge,
     *,
-    points: int = POINTS,
+    kind: Kind = USUAL,
     rod_off: bool = False,
-    earlier: Sequence[Reading] = (),
+    earlier: Sequence[Entry] = (),
+    left_out: frozenset[Place] = frozenset(),
 ) -> Calibration:
     """Plan a calibration of the servo behind a surface, as the command does."""
     surface, servo = setting.surface, setting.servo
@@ -251,6 +307,8 @@ def calibration(
         question,
         making(gauge, setting),
         (-180.0, 180.0) if rod_off else setting.allowed_shaft_deg(),
-        points,
+        kind,
+        None,
         earlier,
+        left_out,
     )

@@ -1,7 +1,7 @@
 """The readings of one servo as they are typed: kept at once, judged, and questioned if odd.
 
-What was typed is never changed. A correction is a further reading, with a remark on the one that it
-replaces; only those that stand are given on to the fit.
+What was typed is never changed. A correction is a further reading, with a remark on the one that
+it replaces; only those that stand are given on to the fit.
 """
 
 from __future__ import annotations

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -20,7 +21,8 @@ from hingeline.bench.asking import (
     arm_question,
     surface_question,
 )
-from hingeline.bench.procedures.calibrating import Calibration, calibrate
+from hingeline.bench.entering import Entry
+from hingeline.bench.procedures.calibrating import Calibration, Place, calibrate
 from hingeline.bench.procedures.channels import channel_of, in_use
 from hingeline.bench.readings import making
 from hingeline.cli import models, noting, options, paperwork
@@ -29,9 +31,9 @@ from hingeline.cli.output import emit, tell, wrapped
 from hingeline.errors import TravelError
 from hingeline.records.store import RESUMED
 from hingeline.travel.curve import TravelCurve
-from hingeline.travel.reading import Reading
-from hingeline.travel.schedule import POINTS
+from hingeline.travel.pace import Budget
 from hingeline.travel.setting import Setting, setting_of
+from hingeline.travel.walk import QUICK, THOROUGH, USUAL, Kind
 
 
 @click.command("calibrate", short_help="Measure a servo's travel and fit its curve.")
@@ -51,13 +53,25 @@ from hingeline.travel.setting import Setting, setting_of
     "(up or down) and reading (with its unit; at a surface also its direction: 'up 9 deg'). "
     "No bench is needed; with MODEL and SERVO the curve is kept in the records.",
 )
+@click.option("--quick", is_flag=True, help=f"{QUICK.points} readings each way, no more.")
+@click.option(
+    "--thorough",
+    is_flag=True,
+    help=f"{THOROUGH.points} readings each way, {THOROUGH.cycles} times; more where it bends.",
+)
 @click.option(
     "--points",
     type=click.IntRange(3, 101),
-    default=POINTS,
-    show_default=True,
+    default=None,
     metavar="N",
-    help="Readings each way.",
+    help=f"Readings each way.  [default: {USUAL.points}]",
+)
+@click.option(
+    "--minutes",
+    type=click.FloatRange(1.0, 600.0),
+    default=None,
+    metavar="N",
+    help="How long it may take: what there is no time for is left out, and said.",
 )
 @click.option("--resume", is_flag=True, help="Take up the servo's unfinished calibration.")
 @options.rod_off_option
@@ -68,7 +82,10 @@ def command(
     model: Path | None,
     servo: str | None,
     table: Path | None,
-    points: int,
+    quick: bool,
+    thorough: bool,
+    points: int | None,
+    minutes: float | None,
     resume: bool,
     rod_off: bool,
     gauge: Gauge,
@@ -80,7 +97,8 @@ def command(
     The servo takes a small step first, whose result keeps the rest within what the
     linkage allows; then it is stepped up and down through its range, and you read it at
     every step: the arm with a protractor, set to zero at the arm's planned place at
-    centre, or the surface.
+    centre, or the surface. A reading that does not go with those before it is questioned.
+    Typed instead of a reading, undo takes the last one back; ? tells what else can be typed.
 
     \b
     Examples:
@@ -96,14 +114,23 @@ def command(
     elif model is None or servo is None:
         raise click.UsageError("Name a MODEL file and a SERVO in it, or a file of --readings.")
     else:
-        label, curve = _at_bench(model, servo, points, resume, rod_off, gauge, choices)
+        kind = _kind(quick, thorough, points)
+        label, curve = _at_bench(model, servo, kind, minutes, resume, rod_off, gauge, choices)
     emit(curve_figures(label, curve), as_json=as_json, text=curve_text(label, curve))
+
+
+def _kind(quick: bool, thorough: bool, points: int | None) -> Kind:
+    if quick and thorough:
+        raise click.UsageError("Say --quick or --thorough, not both.")
+    kind = QUICK if quick else THOROUGH if thorough else USUAL
+    return kind if points is None else replace(kind, points=points)
 
 
 def _at_bench(
     model: Path,
     servo: str,
-    points: int,
+    kind: Kind,
+    minutes: float | None,
     resume: bool,
     rod_off: bool,
     gauge: Gauge,
@@ -124,9 +151,12 @@ def _at_bench(
         doing=f"be stepped through their range and read ({rod})",
         after_stop=f"Go on with: hingeline calibrate {model} {servo} --resume",
     ) as bench:
-        plan = bench_calibration(setting, gauge, points=points, rod_off=rod_off)
+        plan = bench_calibration(setting, gauge, kind=kind, rod_off=rod_off)
+        if minutes is not None:
+            plan = replace(plan, budget=Budget(minutes, time.monotonic))
         if resume:
-            plan = replace(plan, earlier=_earlier(bench, setting, gauge))
+            earlier, left_out = _earlier(bench, setting, gauge)
+            plan = replace(plan, earlier=earlier, left_out=left_out)
             tell(
                 f"{len(plan.earlier)} readings of the unfinished calibration are kept."
                 if plan.earlier
@@ -138,7 +168,7 @@ def _at_bench(
 
 
 def bench_calibration(
-    setting: Setting, gauge: Gauge, *, points: int = POINTS, rod_off: bool = False
+    setting: Setting, gauge: Gauge, *, kind: Kind = USUAL, rod_off: bool = False
 ) -> Calibration:
     """Plan the calibration of the servo behind a surface."""
     surface, servo = setting.surface, setting.servo
@@ -151,7 +181,7 @@ def bench_calibration(
     # With the rod off the pulse limits alone hold; no arm turns further than half a turn.
     allowed = (-180.0, 180.0) if rod_off else setting.allowed_shaft_deg()
     channel = channel_of(servo, surface.channel, f"{surface.servo}, {surface.name}")
-    return Calibration(channel, gauge, question, making(gauge, setting), allowed, points)
+    return Calibration(channel, gauge, question, making(gauge, setting), allowed, kind)
 
 
 def run_calibration(bench: Bench, plan: Calibration, setting: Setting) -> TravelCurve:
@@ -168,21 +198,27 @@ def run_calibration(bench: Bench, plan: Calibration, setting: Setting) -> Travel
     return curve
 
 
-def _earlier(bench: Bench, setting: Setting, gauge: Gauge) -> list[Reading]:
-    """Return what the unfinished calibration read with this gauge and can still be used."""
-    make = making(gauge, setting)
-    readings = []
-    for row in bench.records.unfinished_readings(
-        setting.surface.servo, simulated=bench.board.simulated
-    ):
+def _earlier(bench: Bench, setting: Setting, gauge: Gauge) -> tuple[list[Entry], frozenset[Place]]:
+    """Return what the unfinished calibration read with this gauge, and what it left out."""
+    servo, make = setting.surface.servo, making(gauge, setting)
+    readings, remarks = bench.records.unfinished(servo, simulated=bench.board.simulated)
+    entries = []
+    for row in readings:
         same_gauge = row["gauge"] == gauge.kind and row["resolution"] == gauge.resolution
         if not same_gauge or row["unit"] == TURNING:
             continue
         answer = Answer(row["typed"], row["value"], row["unit"], row["typed"])
+        stands = any(remark["kind"] == "kept" for remark in row["remarks"])
         # A slip that no linkage can do was noted too, and asked for again.
         with contextlib.suppress(TravelError):
-            readings.append(make(round(row["pulse_us"]), row["approach"], answer))
-    return readings
+            reading = make(round(row["pulse_us"]), row["approach"], answer)
+            entries.append(Entry(reading, answer, row["id"], stands))
+    left_out = frozenset(
+        (float(remark["figures"]["pulse_us"]), str(remark["figures"]["approach"]))
+        for remark in remarks
+        if remark["kind"] == "skipped" and remark["figures"]["servo"] == servo
+    )
+    return entries, left_out
 
 
 def curve_figures(label: str | None, curve: TravelCurve) -> dict[str, Any]:

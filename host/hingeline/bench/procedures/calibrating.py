@@ -2,30 +2,24 @@
 
 from __future__ import annotations
 
-import math
+from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from hingeline.bench.asking import Answer, Asker, Gauge, Question, put
+from hingeline.bench.asking import Asker, Gauge, Question
 from hingeline.bench.client import Board
+from hingeline.bench.entering import Entries, Entry, Notes, where
+from hingeline.bench.orders import Order
 from hingeline.bench.procedures.channels import Channel, go
 from hingeline.bench.readings import Making
 from hingeline.errors import TravelError
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.fit import fit
-from hingeline.travel.reading import Reading
-from hingeline.travel.schedule import (
-    POINTS,
-    Step,
-    first_step,
-    rate_of_first_step,
-    refuse_turning,
-    traverse,
-    trim,
-)
+from hingeline.travel.pace import Budget
+from hingeline.travel.schedule import RUN_UP_US, Step, reach
+from hingeline.travel.walk import USUAL, Kind, Walk
 
-#: How often one reading is asked for before its pulse is left out.
-TRIES = 2
+Place = tuple[float, str]
 
 
 @dataclass(frozen=True)
@@ -44,10 +38,14 @@ class Calibration:
         Turns pulse, approach and answer into a reading of the shaft.
     allowed_deg : tuple of float
         Shaft angles within which the servo may move here.
-    points : int
-        Readings each way.
-    earlier : sequence of Reading
-        Readings of an unfinished calibration that is taken up again.
+    kind : Kind
+        How thorough.
+    budget : Budget, optional
+        How long it may take.
+    earlier : sequence of Entry
+        Readings of an unfinished calibration that is taken up again, in their order.
+    left_out : collection of (float, str)
+        Pulses and approaches that the person has left out of it.
     """
 
     channel: Channel
@@ -55,15 +53,17 @@ class Calibration:
     question: Callable[[int], Question]
     making: Making
     allowed_deg: tuple[float, float]
-    points: int = POINTS
-    earlier: Sequence[Reading] = field(default=())
+    kind: Kind = USUAL
+    budget: Budget | None = None
+    earlier: Sequence[Entry] = field(default=())
+    left_out: frozenset[Place] = frozenset()
 
 
 def calibrate(
     board: Board,
     plan: Calibration,
     asker: Asker,
-    note: Callable[[Step, Answer], None],
+    notes: Notes,
     progress: Callable[[int, int], None] = lambda _done, _all: None,
 ) -> TravelCurve:
     """Measure a servo whose channel is in use, and fit its curve.
@@ -76,8 +76,8 @@ def calibrate(
         What to do.
     asker : Asker
         Who reads the gauge.
-    note : callable
-        Keeps each answer before the next question is put.
+    notes : Notes
+        Keeps each answer and each remark before anything else happens.
     progress : callable
         Told the readings done and the readings to be done.
 
@@ -88,105 +88,237 @@ def calibrate(
     BenchError
         When the bench fails.
     """
-    known: dict[tuple[float, str], list[Reading]] = {}
-    for reading in plan.earlier:
-        known.setdefault((reading.pulse_us, reading.approach), []).append(reading)
-    limits = plan.channel.limits_us
-    readings: list[Reading] = []
-    whole = 2 * plan.points  # two of the first step, and all but one end each way
-
-    def take(step: Step) -> None:
-        """Go to a step; a reading known from before is not asked for again."""
-        go(board, {plan.channel.number: step.pulse_us})
-        if not step.read:
-            return
-        # In the order in which they were taken: centre is read more than once.
-        before = known.get((step.pulse_us, step.approach))
-        reading = before.pop(0) if before else _read(board, plan, step, asker, note)
-        if reading is not None:
-            readings.append(reading)
-        progress(len(readings), whole)
-
-    for step in first_step(plan.channel.centre_us, limits):
-        take(step)
-    rate, rate_u = rate_of_first_step(readings)
-    _check_fitted(readings[0], plan.allowed_deg)
-    left = _turns_left(readings[0], plan.allowed_deg)
-    low, high = trim(limits, plan.channel.centre_us, rate, rate_u, left)
-    for step in outward(low, high, round(readings[-1].pulse_us), plan.points):
-        # The small step tells the rate only roughly: each reading says how much is left.
-        way_us = step.pulse_us - readings[-1].pulse_us
-        most = math.copysign(abs(rate) + 2.0 * rate_u, rate) * way_us
-        lowest, highest = _turns_left(readings[-1], plan.allowed_deg)
-        if most < min(lowest, 0.0) or most > max(highest, 0.0):
-            asker.tell(
-                f"{step.pulse_us} us is left out: from {readings[-1].angle_deg:.1f} deg of arm "
-                "it may lead beyond what is allowed."
-            )
-            continue
-        take(step)
-    return fit(readings, nominal_centre_us=plan.channel.centre_us)
+    return _Work(board, plan, asker, notes, progress).done()
 
 
-def outward(low_us: int, high_us: int, start_us: int, points: int) -> list[Step]:
-    """Walk over a range up and down, beginning where the servo stands, in small steps.
+@dataclass(eq=False)
+class _Task:
+    """One reading to be taken.
 
-    Up to the high end, down to the low one, and up again: so every step is next to a pulse
-    that was read. At the ends there is no run-up, which would go beyond what is allowed.
+    Attributes
+    ----------
+    step : Step
+        Where.
+    place : int
+        Its place among the readings.
+    again : Entry or None
+        The reading that counts until this one is taken.
+    replaces : int or None
+        Number in the records of one that no longer counts, in whose place this one comes.
+    open : Entry or None
+        The reading once it is taken, until it is settled.
     """
-    steps = traverse(
-        low_us, high_us, limits_us=(low_us, high_us), start_us=start_us, points=points
-    )
-    # The first would be a leap to the low end; all others are reached from their neighbours.
-    up = [step for step in steps[1:] if step.approach == "rising"]
-    down = [step for step in steps[1:] if step.approach == "falling"]
-    above = [step for step in up if step.pulse_us > start_us]
-    return [*above, *down, *(step for step in up if step.pulse_us <= start_us)]
+
+    step: Step
+    place: int
+    again: Entry | None = None
+    replaces: int | None = None
+    open: Entry | None = None
 
 
-def _check_fitted(centre: Reading, allowed_deg: tuple[float, float]) -> None:
-    low, high = _turns_left(centre, allowed_deg)
-    if not low < 0.0 < high:
-        raise TravelError(
-            f"at {centre.pulse_us:g} us the arm stands {centre.angle_deg:.1f} deg from its "
-            f"planned place; it may turn {allowed_deg[0]:.1f} to {allowed_deg[1]:.1f} deg.",
-            cause="The arm was fitted on another tooth, or with the servo not at its centre.",
-            mend="Hold the servo at its centre, fit the arm nearer to its planned place, and "
-            "calibrate again.",
+class _Work:
+    """A calibration under way: the walk, what goes before it, and where the servo stands."""
+
+    def __init__(
+        self,
+        board: Board,
+        plan: Calibration,
+        asker: Asker,
+        notes: Notes,
+        progress: Callable[[int, int], None],
+    ) -> None:
+        self._board, self._plan, self._asker, self._notes = board, plan, asker, notes
+        self._progress = progress
+        self._walk = Walk(
+            plan.kind,
+            plan.channel.centre_us,
+            plan.channel.limits_us,
+            plan.allowed_deg,
+            asker.tell,
+            plan.budget,
+        )
+        self._entries = Entries(plan.question, plan.making, asker, notes)
+        self._tasks: list[_Task] = []  # the last one first
+        self._skipped: dict[Place, _Task] = {}
+        self._places = 0
+        self._at: Step | None = None
+        self._been_us: list[int] = []
+        self._earlier: dict[Place, deque[Entry]] = {}
+        for entry in plan.earlier:
+            at = (entry.reading.pulse_us, entry.reading.approach)
+            self._earlier.setdefault(at, deque()).append(entry)
+
+    def done(self) -> TravelCurve:
+        """Go through the walk, and through what the person wants in between."""
+        while True:
+            if not self._tasks:
+                step = self._walk.next(self._entries.readings)
+                if step is None:
+                    break
+                self._go(step)
+                if not step.read:
+                    continue
+                self._tasks.append(self._task(step))
+            order = self._do(self._tasks[-1])
+            if order is None:
+                self._tasks.pop()
+                self._progress(len(self._entries.readings), self._walk.whole)
+            elif (curve := self._obey(order)) is not None:
+                return curve
+        # A walk that goes otherwise than before leaves readings over, as good as all others.
+        for left in self._earlier.values():
+            for entry in left:
+                entry.place = self._next_place()
+                self._entries.add(entry)
+        return self._fit()
+
+    # -- one reading -------------------------------------------------------------------
+
+    def _task(self, step: Step) -> _Task:
+        """Begin a step of the walk; what is known from before is not asked for again."""
+        task = _Task(step, self._next_place())
+        # In the order in which they were taken: centre is read more than once.
+        if before := self._earlier.get(_at(step)):
+            task.open = before.popleft()
+            task.open.place = task.place
+            self._entries.add(task.open)
+        return task
+
+    def _do(self, task: _Task) -> Order | None:
+        """Take a reading and settle it; or return what has to be done first."""
+        at = _at(task.step)
+        if task.open is None and task.again is None and at in self._plan.left_out:
+            self._skipped[at] = task
+            return None
+        self._return_to(task.step)
+        with self._board.attended():
+            if task.open is None:
+                replaces = task.again.row if task.again else task.replaces
+                taken = self._entries.read(task.step, task.place, replaces)
+                if taken is None:
+                    self._skipped[at] = task
+                if not isinstance(taken, Entry):
+                    return taken
+                self._entries.add(taken, instead=task.again)
+                task.open, task.again, task.replaces = taken, None, None
+                if self._plan.budget is not None:
+                    self._plan.budget.count()
+            return self._entries.settle(task.open)
+
+    # -- orders ------------------------------------------------------------------------
+
+    def _obey(self, order: Order) -> TravelCurve | None:
+        """Do what was ordered at the task on top; return the curve when that ends the work."""
+        if order.what == "stop here":
+            return self._stop(order)
+        if order.what == "note":
+            self._notes.remark("note", text=order.text, figures=where(self._tasks[-1].step))
+            self._asker.tell("The note is kept.")
+        elif order.what == "skip":
+            self._skip(order)
+        else:
+            self._take_again(order)
+        return None
+
+    def _stop(self, order: Order) -> TravelCurve | None:
+        self._notes.remark("stopped", text=order.typed, figures=where(self._tasks[-1].step))
+        try:
+            return self._fit()
+        except TravelError as error:
+            self._asker.tell(f"{error} To leave without a curve, press Ctrl-C.")
+            return None
+
+    def _skip(self, order: Order) -> None:
+        task = self._tasks[-1]
+        if self._walk.range_us is None:
+            self._asker.tell(
+                "The first two readings decide how far the servo may be moved: they cannot be "
+                "left out."
+            )
+            return
+        if task.open is not None:
+            self._set_aside(task.open, order)
+        self._notes.remark("skipped", text=order.typed, figures=where(task.step))
+        self._tasks.pop()
+        if task.again is not None:
+            self._asker.tell(f"{task.again.answer.typed.strip()} stands as before.")
+            return
+        task.open = None
+        self._skipped[_at(task.step)] = task
+        self._asker.tell(f"{task.step.pulse_us} us is left out.")
+
+    def _take_again(self, order: Order) -> None:
+        """Put a reading before the task on top, which comes back afterwards."""
+        entry = self._entries.at(order)
+        if entry is None:
+            skipped = [
+                task
+                for (pulse_us, approach), task in self._skipped.items()
+                if pulse_us == order.pulse_us and order.approach in (None, approach)
+            ]
+            if skipped:
+                self._notes.remark("redo", text=order.typed, figures=where(skipped[-1].step))
+                del self._skipped[_at(skipped[-1].step)]
+                self._tasks.append(skipped[-1])
+                return
+            self._asker.tell(self._nothing_there(order))
+            return
+        if order.what == "undo":
+            task = _Task(entry.step, entry.place, replaces=entry.row)
+            self._set_aside(entry, order)
+        else:
+            task = _Task(entry.step, entry.place, again=entry)
+            self._notes.remark("redo", entry.row, order.typed)
+        # What stood open with this very reading begins afresh.
+        self._tasks = [one for one in self._tasks if entry not in (one.open, one.again)]
+        self._tasks.append(task)
+        self._asker.tell(
+            f"Back to {entry.step.pulse_us} us, {entry.step.approach}, "
+            f"where {entry.answer.typed.strip()} was typed."
         )
 
+    def _set_aside(self, entry: Entry, order: Order) -> None:
+        self._notes.remark("undone", entry.row, order.typed)
+        self._entries.remove(entry)
 
-def _turns_left(reading: Reading, allowed_deg: tuple[float, float]) -> tuple[float, float]:
-    """Return how far the shaft may still turn from a reading, whose doubt is taken off."""
-    doubt_deg = 2.0 * reading.u_deg
-    return (
-        allowed_deg[0] - reading.angle_deg + doubt_deg,
-        allowed_deg[1] - reading.angle_deg - doubt_deg,
-    )
+    def _nothing_there(self, order: Order) -> str:
+        pulses = sorted({round(reading.pulse_us) for reading in self._entries.readings})
+        if not pulses:
+            return "Nothing has been read yet."
+        known = ", ".join(map(str, pulses))
+        return f"There is no such reading ({order.typed.strip()}). Read so far: {known} us."
+
+    # -- within ------------------------------------------------------------------------
+
+    def _fit(self) -> TravelCurve:
+        return fit(self._entries.readings, nominal_centre_us=self._plan.channel.centre_us)
+
+    def _next_place(self) -> int:
+        self._places += 1
+        return self._places
+
+    def _go(self, step: Step) -> None:
+        go(self._board, {self._plan.channel.number: step.pulse_us})
+        self._at = step
+        self._been_us.append(step.pulse_us)
+
+    def _return_to(self, step: Step) -> None:
+        """Bring the servo to where it was read, from the same side, if it is not there.
+
+        It stays among the pulses at which it was before. The run-up is a whole one even where
+        it stands on the right side already: nobody knows on which side its play lies.
+        """
+        at = self._at
+        assert at is not None  # noqa: S101  (nothing is read before the first step)
+        if (at.pulse_us, at.approach) == (step.pulse_us, step.approach):
+            return
+        sense = 1 if step.approach == "rising" else -1
+        far = sense * (step.pulse_us - at.pulse_us) >= RUN_UP_US
+        bounds = (min(self._been_us), max(self._been_us))
+        way = reach(step.pulse_us, step.approach, at.pulse_us if far else step.pulse_us, bounds)
+        for one in way or [step]:
+            self._go(one)
 
 
-def _read(
-    board: Board,
-    plan: Calibration,
-    step: Step,
-    asker: Asker,
-    note: Callable[[Step, Answer], None],
-) -> Reading | None:
-    """Ask for a reading; None when what is read here tells nothing of the servo.
-
-    What cannot be used may be a slip, so it is asked for once more; but where a surface stands
-    near a dead point of its linkage, no answer is better than another.
-    """
-    for _ in range(TRIES):
-        with board.attended():
-            answer = put(plan.question(step.pulse_us), asker, lambda answer: note(step, answer))
-        try:
-            reading = plan.making(step.pulse_us, step.approach, answer)
-        except TravelError as error:
-            asker.tell(str(error))
-            continue
-        # Nothing more is sent to a servo that does not stop turning.
-        refuse_turning([reading])
-        return reading
-    asker.tell(f"{step.pulse_us} us is left out.")
-    return None
+def _at(step: Step) -> Place:
+    return float(step.pulse_us), step.approach
