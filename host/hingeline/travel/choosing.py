@@ -39,6 +39,8 @@ class Fitted:
         Of the shape's parameters, then of the half gap.
     shift : ndarray
         How far the same parameters of a richer shape lie from these.
+    response : ndarray, shape (parameters, n)
+        How far the same parameters move when a reading moves by 1, in order of the columns.
     chi2 : float
         In deg^2, of readings with the median uncertainty.
     dof : int
@@ -50,6 +52,7 @@ class Fitted:
     half_gap_deg: float | None
     cofactors: Floats
     shift: Floats
+    response: Floats
     chi2: float
     dof: int
     degree: int = 0
@@ -103,12 +106,15 @@ def _best_polynomial(columns: Columns, free: slice) -> Fitted | None:
     coefficients, cofactors = np.zeros(size), np.zeros((size, size))
     coefficients[places] = best.coefficients
     cofactors[np.ix_(places, places)] = best.cofactors
+    response = np.zeros((size, len(columns.pulse)))
+    response[np.ix_(places, np.flatnonzero(columns.at(free)))] = best.response
     powers = size - both
     return Fitted(
         Polynomial(_span(columns, free), tuple(coefficients[:powers].tolist())),
         float(coefficients[-1]) if both else None,
         cofactors,
         richer.coefficients - coefficients,
+        response,
         best.chi2,
         best.dof,
         degree,
@@ -193,6 +199,7 @@ def _through_points(columns: Columns, means: Means | None) -> Fitted:
         means.half_gap_deg,
         pooling @ cofactors @ pooling.T,
         np.zeros(len(pooling)),
+        pooling @ means.fit.response,
         means.fit.chi2,
         means.fit.dof,
     )

@@ -22,6 +22,8 @@ Floats = NDArray[np.float64]
 #: Version of the plain form that `TravelCurve.to_dict` gives.
 FORMAT = 1
 
+# What older curves of the same format lack.
+_LATER: dict[str, Any] = {"terminal_linearity_deg_u": None}
 # What a round trip through the inverse may lose before a value counts as outside.
 _ROUNDING_US = 1e-6
 _ROUNDING_DEG = 1e-9
@@ -107,8 +109,9 @@ class TravelCurve:
     linearity_deg, linearity_deg_u : float or None
         Independent linearity of the up/down averages within the limits, see
         `hingeline.travel.linearity`; None with fewer than 3 pulses.
-    terminal_linearity_deg : float or None
-        Terminal-based linearity of the same.
+    terminal_linearity_deg, terminal_linearity_deg_u : float or None
+        Terminal-based linearity of the same. The uncertainty is None in a curve that was
+        kept before it was worked out.
     repeatability_deg, repeatability_deg_u : float or None
         Scatter of repeated readings (same pulse, same approach), in degrees; None when
         none was repeated.
@@ -150,6 +153,7 @@ class TravelCurve:
     linearity_deg: float | None
     linearity_deg_u: float | None
     terminal_linearity_deg: float | None
+    terminal_linearity_deg_u: float | None
     repeatability_deg: float | None
     repeatability_deg_u: float | None
     approach: Approach | None
@@ -330,7 +334,8 @@ class TravelCurve:
                 mend="Calibrate the servo again, or use the Hingeline that wrote it.",
             )
         try:
-            parts = {field.name: _tuples(data[field.name]) for field in dataclasses.fields(cls)}
+            whole = {**_LATER, **data}
+            parts = {field.name: _tuples(whole[field.name]) for field in dataclasses.fields(cls)}
             parts["shape"] = shape_from_dict(data["shape"])
             parts["stops"] = tuple(stop and Stop(**stop) for stop in data["stops"])
             parts["suspects"] = tuple(Suspect(**suspect) for suspect in data["suspects"])

@@ -32,6 +32,8 @@ class Estimate:
         See `hingeline.travel.curve.TravelCurve`.
     limits_us : tuple of float
         Pulses of use.
+    common : ndarray, shape (m, parameters)
+        How far what moves readings together moves the parameters.
     """
 
     fitted: Fitted
@@ -39,6 +41,7 @@ class Estimate:
     scale: str
     u_common_deg: float
     limits_us: tuple[float, float]
+    common: Floats
 
     @classmethod
     def of(cls, fitted: Fitted, columns: Columns, limits_us: tuple[float, float]) -> Estimate:
@@ -49,7 +52,8 @@ class Estimate:
         # shifted all readings alike, and does not.
         hidden = max(floor - observed, 0.0)
         scale = "scatter" if observed > floor else "gauge"
-        return cls(fitted, max(observed, floor), scale, math.sqrt(hidden), limits_us)
+        common = columns.together @ fitted.response.T
+        return cls(fitted, max(observed, floor), scale, math.sqrt(hidden), limits_us, common)
 
     @property
     def shape(self) -> Shape:
@@ -62,7 +66,8 @@ class Estimate:
         # A chosen degree cannot follow every servo. What a richer one makes of the same
         # readings differs by bias and scatter both; its square covers the bias.
         shift = self.fitted.shift
-        return np.asarray(self.variance * self.fitted.cofactors + np.outer(shift, shift))
+        whole = self.variance * self.fitted.cofactors + np.outer(shift, shift)
+        return np.asarray(whole + self.common.T @ self.common)
 
     def u(self, row: Floats, gap: float = 0.0) -> float:
         """Return the standard uncertainty of a figure from its derivatives.
@@ -166,16 +171,22 @@ def _largest_gap(columns: Columns) -> float | None:
 
 def _linearity(estimate: Estimate, columns: Columns, free: slice) -> dict[str, Any]:
     # Of the averages as measured, not of the smooth curve: that is what the term means.
-    names = ("linearity_deg", "linearity_deg_u", "terminal_linearity_deg")
+    kinds = {
+        "linearity_deg": linearity.independent,
+        "terminal_linearity_deg": linearity.terminal_based,
+    }
     means = means_at_pulses(columns, free)
     if means is None:
-        return dict.fromkeys(names)
+        return dict.fromkeys((*kinds, *(f"{name}_u" for name in kinds)))
     pulses, angles = columns.pulses[free], means.angles_deg[free]
-    best = linearity.independent(pulses, angles)
-    cofactors = means.fit.cofactors[free, free]
-    u = math.sqrt(estimate.variance * float(best.row @ cofactors @ best.row))
-    terminal = linearity.terminal_based(pulses, angles).largest
-    return dict(zip(names, (best.largest, u, terminal), strict=True))
+    common = columns.together @ means.fit.response[free].T
+    covariance = estimate.variance * means.fit.cofactors[free, free] + common.T @ common
+    found: dict[str, Any] = {}
+    for name, kind in kinds.items():
+        best = kind(pulses, angles)
+        found[name] = best.largest
+        found[f"{name}_u"] = math.sqrt(float(best.row @ covariance @ best.row))
+    return found
 
 
 def _repeatability(columns: Columns) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from hingeline.errors import TravelError
 from hingeline.travel.choosing import choose
 from hingeline.travel.curve import Stop, TravelCurve
 from hingeline.travel.figures import Estimate, figures
+from hingeline.travel.leastsquares import least_squares
 from hingeline.travel.means import Columns, columns_of, find_free
 from hingeline.travel.notes import notes_on
 from hingeline.travel.reading import Reading
@@ -25,7 +26,13 @@ from hingeline.travel.shapes import MonotonePoints, Shape
 from hingeline.travel.slips import find_slips
 
 
-def fit(readings: Sequence[Reading], *, nominal_centre_us: float = 1500.0) -> TravelCurve:
+def fit(
+    readings: Sequence[Reading],
+    *,
+    nominal_centre_us: float = 1500.0,
+    u_pulse_us: float = 0.0,
+    together_deg: Sequence[Sequence[float]] = (),
+) -> TravelCurve:
     """Fit the travel curve of one servo.
 
     Parameters
@@ -34,6 +41,13 @@ def fit(readings: Sequence[Reading], *, nominal_centre_us: float = 1500.0) -> Tr
         In any order, at three different pulses or more, best from both directions.
     nominal_centre_us : float
         The pulse that is called centre, in us.
+    u_pulse_us : float
+        Standard uncertainty of each pulse by itself, in us. It counts through the servo's
+        rate, as a further uncertainty of the reading.
+    together_deg : sequence of sequence of float
+        What moves readings together and so does not average out, as a linkage's dimensions
+        or the zero of a gauge: for each such effect how far one standard uncertainty of it
+        moves each reading, in degrees, in the order of the readings.
 
     Returns
     -------
@@ -44,19 +58,23 @@ def fit(readings: Sequence[Reading], *, nominal_centre_us: float = 1500.0) -> Tr
     ------
     TravelError
         If the arm kept turning, did not move, or folds back; if the readings are too few,
-        or contradict each other without telling which is wrong.
+        or contradict each other without telling which is wrong; if an uncertainty is not
+        finite, or ``together_deg`` is not as long as the readings.
     """
     if not (math.isfinite(nominal_centre_us) and nominal_centre_us > 0):
         raise TravelError(
             f"A centre of {nominal_centre_us} us is not a pulse.", mend="Give it in us, as 1500."
         )
+    _refuse_unfit_uncertainty(readings, u_pulse_us, together_deg)
     refuse_turning(readings)
     _refuse_few(readings, "There are")
     suspects = find_slips(readings)
     without = {suspect.index for suspect in suspects}
     kept = [reading for index, reading in enumerate(readings) if index not in without]
     _refuse_few(kept, "Without the suspects there are")
-    columns = columns_of(kept)
+    together_deg = (*together_deg, *_shared(readings))
+    shifts = [[shift for i, shift in enumerate(all_) if i not in without] for all_ in together_deg]
+    columns = columns_of(_with_pulses(kept, u_pulse_us), shifts)
     free = find_free(columns)
     if free.stop - free.start < 3:
         raise TravelError(
@@ -86,6 +104,42 @@ def fit(readings: Sequence[Reading], *, nominal_centre_us: float = 1500.0) -> Tr
         **found,
     )
     return replace(curve, notes=notes_on(curve))
+
+
+def _with_pulses(readings: Sequence[Reading], u_pulse_us: float) -> Sequence[Reading]:
+    """Add what an uncertain pulse does to a reading, by the slope of the line through all."""
+    if not u_pulse_us:
+        return readings
+    pulses, angles = np.asarray([(reading.pulse_us, reading.angle_deg) for reading in readings]).T
+    design = np.stack([np.ones_like(pulses), pulses - pulses.mean()], axis=1)
+    u_deg = abs(float(least_squares(design, angles).coefficients[1])) * u_pulse_us
+    return [replace(reading, u_deg=math.hypot(reading.u_deg, u_deg)) for reading in readings]
+
+
+def _shared(readings: Sequence[Reading]) -> list[list[float]]:
+    """Return what the readings of one gauge share, as a row for each kind of gauge."""
+    rows = [
+        [reading.u_common_deg if reading.kind == kind else 0.0 for reading in readings]
+        for kind in ("shaft", "surface")
+    ]
+    return [row for row in rows if any(row)]
+
+
+def _refuse_unfit_uncertainty(
+    readings: Sequence[Reading], u_pulse_us: float, together_deg: Sequence[Sequence[float]]
+) -> None:
+    if not (math.isfinite(u_pulse_us) and u_pulse_us >= 0):
+        raise TravelError(
+            f"An uncertainty of {u_pulse_us} us of a pulse is not 0 or more.",
+            mend="Give it in us, as 0.3.",
+        )
+    for shifts in together_deg:
+        if len(shifts) != len(readings) or not np.isfinite(shifts).all():
+            raise TravelError(
+                f"What moves the readings together has {len(shifts)} values, or one that is not "
+                f"finite, for {len(readings)} readings.",
+                mend="Give one number for each reading, 0 where it does not move it.",
+            )
 
 
 def _refuse_few(readings: Sequence[Reading], there_are: str) -> None:
@@ -132,7 +186,9 @@ def _stops(columns: Columns, free: slice, variance: float) -> tuple[Stop | None,
             return None
         weight = columns.weight[use]
         angle = float(np.average(columns.angle[use], weights=weight))
-        return Stop(float(pulse_us), angle, math.sqrt(variance / weight.sum()))
+        common = np.average(columns.together[:, use], axis=1, weights=weight)
+        u_deg = math.sqrt(variance / weight.sum() + float(common @ common))
+        return Stop(float(pulse_us), angle, u_deg)
 
     pulses = columns.pulses
     low = stop(slice(0, free.start), pulses[max(free.start - 1, 0)])

@@ -32,6 +32,8 @@ class LeastSquares:
         Value less fit, not weighted.
     leverage : ndarray, shape (n,)
         Diagonal of the weighted hat matrix, 0 to 1; a point's pull on its own fit.
+    response : ndarray, shape (k, n)
+        How far each coefficient moves when a value moves by 1.
     chi2 : float
         Weighted sum of squared residuals.
     dof : int
@@ -42,6 +44,7 @@ class LeastSquares:
     cofactors: Floats
     residuals: Floats
     leverage: Floats
+    response: Floats
     chi2: float
     dof: int
 
@@ -105,6 +108,7 @@ def least_squares(
         cofactors=inverse @ inverse.T,
         residuals=residuals,
         leverage=np.square(q).sum(axis=1),
+        response=inverse @ (q.T * root),
         chi2=float(np.sum(np.square(root * residuals))),
         dof=n - k,
     )

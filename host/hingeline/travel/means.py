@@ -46,6 +46,9 @@ class Columns:
         Median uncertainty of a reading from the gauge alone: the least scatter believed.
     turn : float
         +1 when the angle rises with the pulse, else -1.
+    together : ndarray, shape (m, n)
+        What moves readings together: how far one standard uncertainty of each such effect
+        moves each reading, in degrees.
     """
 
     pulse: Floats
@@ -57,6 +60,7 @@ class Columns:
     place: NDArray[np.intp]
     floor_deg: float
     turn: float
+    together: Floats
 
     @property
     def approach(self) -> Approach | None:
@@ -72,15 +76,31 @@ class Columns:
         return marked[self.place]
 
 
-def columns_of(readings: Sequence[Reading]) -> Columns:
+def columns_of(
+    readings: Sequence[Reading], together_deg: Sequence[Sequence[float]] = ()
+) -> Columns:
     """Sort readings into columns.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        In any order.
+    together_deg : sequence of sequence of float
+        See ``Columns.together``; each as long as the readings and in their order.
 
     Raises
     ------
     TravelError
         If the arm moved no more between the end pulses than the gauge can tell.
     """
-    ordered = sorted(readings, key=lambda r: (r.pulse_us, r.approach, r.angle_deg, r.u_deg))
+
+    def key(place: int) -> tuple[float, str, float, float]:
+        reading = readings[place]
+        return reading.pulse_us, reading.approach, reading.angle_deg, reading.u_deg
+
+    order = sorted(range(len(readings)), key=key)
+    ordered = [readings[place] for place in order]
+    together = np.asarray(together_deg, dtype=np.float64).reshape(-1, len(readings))[:, order]
     pulse, angle, u = np.asarray([(r.pulse_us, r.angle_deg, r.u_deg) for r in ordered]).T
     rising = np.asarray([reading.approach == "rising" for reading in ordered])
     pulses, place = np.unique(pulse, return_inverse=True)
@@ -96,7 +116,7 @@ def columns_of(readings: Sequence[Reading]) -> Columns:
     turn = 1.0 if moved > 0 else -1.0
     side = np.where(rising, -turn, turn)
     weight = np.square(floor / u)
-    return Columns(pulse, angle, weight, side, rising, pulses, place, floor, turn)
+    return Columns(pulse, angle, weight, side, rising, pulses, place, floor, turn, together)
 
 
 def find_free(columns: Columns) -> slice:
