@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hingeline.bench.asking import Asker
+from hingeline.bench.choices import Chooser
 from hingeline.bench.client import Board
 from hingeline.bench.greeting import remarks
 from hingeline.bench.ports import SIMULATED, candidates, choose
@@ -52,8 +52,8 @@ class Bench:
     ----------
     board : Board
         Greeted.
-    asker : Asker
-        Who reads the gauges: the person at the keyboard, or the stand-in.
+    asker : Chooser
+        Who reads the gauges, watches and listens: the person at the keyboard, or the stand-in.
     records : Records
         Where everything is kept.
     session_id : int
@@ -63,7 +63,7 @@ class Bench:
     """
 
     board: Board
-    asker: Asker
+    asker: Chooser
     records: Records
     session_id: int
     stations: dict[int, Station] | None
@@ -147,7 +147,7 @@ def at_bench(
     with Records(choices.records_path or default_records()) as records:
         transport, stations, seed = _open(port, channels, file)
         with Board(transport) as board:
-            asker: Asker = Keyboard()
+            asker: Chooser = Keyboard()
             if stations is not None:
                 asker = _stand_in(stations, seed, by_hand=choices.by_hand)
             session_id = records.start_session(
@@ -296,11 +296,11 @@ def seed_of(port: str) -> int:
     return int(match[1] or 0)
 
 
-def _stand_in(stations: dict[int, Station], seed: int, *, by_hand: bool) -> Asker:
-    from hingeline.bench.simulated.standin import StandIn
+def _stand_in(stations: dict[int, Station], seed: int, *, by_hand: bool) -> Chooser:
+    from hingeline.bench.simulated.listener import Listener
 
-    stand_in = StandIn(stations, seed, show=lambda text: tell(f"  {text}"))
-    return Keyboard(gauge_shows=stand_in.shown) if by_hand else stand_in
+    stand_in = Listener(stations, seed, show=lambda text: tell(f"  {text}"))
+    return Keyboard(stand_in.shown, stand_in.seen) if by_hand else stand_in
 
 
 def count_down(board: Board, seconds: float, doing: str) -> None:

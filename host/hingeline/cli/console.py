@@ -9,6 +9,7 @@ from collections.abc import Callable
 import click
 
 from hingeline.bench.asking import Question
+from hingeline.bench.choices import Choice
 from hingeline.cli.output import tell
 
 
@@ -19,17 +20,32 @@ class Keyboard:
     ----------
     gauge_shows : callable, optional
         On the simulated bench: what the gauge shows, which the person then types.
+    seems : callable, optional
+        On the simulated bench: the word that a person there would say.
     """
 
-    def __init__(self, gauge_shows: Callable[[Question], float] | None = None) -> None:
-        self._gauge_shows = gauge_shows
+    def __init__(
+        self,
+        gauge_shows: Callable[[Question], float] | None = None,
+        seems: Callable[[Choice], str] | None = None,
+    ) -> None:
+        self._gauge_shows, self._seems = gauge_shows, seems
 
     def ask(self, question: Question) -> str:
         """Put a question and return what was typed; Abort at the end of input."""
         if self._gauge_shows is not None:
             self.tell(f"[the gauge shows {_shown(question, self._gauge_shows(question))}]")
+        return self._typed(f"{question.text} (? helps)")
+
+    def pick(self, choice: Choice) -> str:
+        """Put a choice and return what was typed; Abort at the end of input."""
+        if self._seems is not None:
+            self.tell(f"[it seems: {self._seems(choice)}]")
+        return self._typed(f"{choice.text}: {', '.join(choice.words)} (? helps)")
+
+    def _typed(self, text: str) -> str:
         while True:
-            typed = _prompt(f"{question.text} (? helps)", ": ")
+            typed = _prompt(text, ": ")
             if typed.strip():
                 return typed
             self.tell("Nothing was typed.")

@@ -27,6 +27,8 @@ COMMANDS = {
     "step": "Take servos through a list of pulses.",
     "calibrate": "Measure a servo's travel and fit its curve.",
     "match": "Work out how two sides are set alike, or which servos pair best.",
+    "deadband": "Find the least step back that moves a servo.",
+    "listen": "Find where a servo buzzes, rod on and rod off.",
     "throw": "Send the throws that a model asks for, and measure them.",
     "pair": "Check that two surfaces match, point by point.",
     "convert": "Turn degrees of throw into mm at a chord, and back.",

@@ -51,16 +51,19 @@ class ServoTruth:
 
     def driven_deg(self, pulse_us: float) -> float:
         """Return the angle to which the motor drives for a pulse, stops included."""
+        return min(max(self.wanted_deg(pulse_us), self.stops_deg[0]), self.stops_deg[1])
+
+    def wanted_deg(self, pulse_us: float) -> float:
+        """Return the angle that a pulse asks for, whether or not a stop is in the way."""
         x = (pulse_us - self.centre_us) / 600.0
         sway = math.sin(2.2 * x) / math.sin(2.2) - x
-        angle = (
+        return (
             self.centre_deg
             + self.rate_deg_per_us * (pulse_us - self.centre_us)
             + self.bow_deg * (1.0 - math.cos(1.4 * x)) / (1.0 - math.cos(1.4))
             # scaled so that curl_deg is the greatest departure, near 350 us from the centre
             + self.curl_deg * sway / 0.41
         )
-        return min(max(angle, self.stops_deg[0]), self.stops_deg[1])
 
     def shaft_deg(self, pulse_us: float, approach: Literal["rising", "falling"]) -> float:
         """Return where the shaft rests, without noise, when reached from one side."""
@@ -94,6 +97,14 @@ class ModelledServo:
         self._motor_deg += min(max(target - self._motor_deg, -most), most)
         gap = self.truth.half_gap_deg
         self.shaft_deg = min(max(self.shaft_deg, self._motor_deg - gap), self._motor_deg + gap)
+
+    @property
+    def strained_deg(self) -> float:
+        """How far its own stop holds it from where its pulse asks it to be, in degrees."""
+        if self._acted_us is None:
+            return 0.0
+        truth = self.truth
+        return abs(truth.wanted_deg(self._acted_us) - truth.driven_deg(self._acted_us))
 
     @property
     def rest_deg(self) -> float:

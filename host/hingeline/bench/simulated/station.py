@@ -8,11 +8,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from hingeline.bench.simulated.senses import Senses
 from hingeline.bench.simulated.servo import ModelledServo, random_truth
 from hingeline.chord import throw_mm
 from hingeline.linkage.closure import Linkage, surface_angle
 from hingeline.linkage.mounting import mounted
 from hingeline.model.schema import Model, Servo, Surface
+from hingeline.model.throws import free_travel_deg
+from hingeline.model.words import directions, sign_of
+from hingeline.travel.level import Zero
 
 #: How well a rod is made to fit, standard deviation in mm: invented.
 _ROD_ERROR_MM = 0.05
@@ -30,28 +34,45 @@ class Station:
         As really built, rod error included; None: the arm is bare.
     surface : Surface or None
         The surface behind the linkage.
+    free_deg : tuple of float
+        Between which deflections the surface really moves freely, signed.
+    level : Zero
+        What a level on the surface shows at neutral.
+    rod_on : bool
+        Whether the rod is on. Without it the surface stays where it is.
     surface_deg : float
         Where the surface stands now, signed, lagging by the play of the rod's ends.
+    senses : Senses
+        What is seen and heard of the servo.
     """
 
     servo: ModelledServo
     linkage: Linkage | None = None
     surface: Surface | None = None
+    free_deg: tuple[float, float] = (-math.inf, math.inf)
+    level: Zero = field(default_factory=lambda: Zero(0.0, 1, 0.0))
+    rod_on: bool = True
+    senses: Senses = field(default_factory=Senses)
     surface_deg: float = field(default=0.0, init=False)
 
     def advance(self, pulse_us: float, seconds: float) -> None:
         """Let time pass."""
         self.servo.advance(pulse_us, seconds)
-        if self.linkage is None or self.surface is None:
-            return
-        driven = math.degrees(
-            float(surface_angle(self.linkage, math.radians(self.servo.shaft_deg)))
-        )
+        strained_deg = self.servo.strained_deg
+        if self.linkage is not None and self.surface is not None and self.rod_on:
+            strained_deg = max(strained_deg, self._move_surface(self.linkage, self.surface))
+        self.senses.notice(pulse_us, seconds, self.servo.shaft_deg, strained_deg)
+
+    def _move_surface(self, linkage: Linkage, surface: Surface) -> float:
+        """Take the surface along; return how far it is driven beyond its freedom, in degrees."""
+        driven = math.degrees(float(surface_angle(linkage, math.radians(self.servo.shaft_deg))))
         if math.isnan(driven):  # beyond what the linkage can do it stays where it jammed
-            return
-        half_mm = self.surface.rod.play_mm / 2.0
-        half_deg = math.degrees(half_mm / self.linkage.horn.radius_mm)
+            return math.inf
+        half_mm = surface.rod.play_mm / 2.0
+        half_deg = math.degrees(half_mm / linkage.horn.radius_mm)
         self.surface_deg = min(max(self.surface_deg, driven - half_deg), driven + half_deg)
+        low, high = self.free_deg
+        return max(low - driven, driven - high, 0.0)
 
     def shown(self, kind: str) -> float:
         """Return what a perfect gauge of this kind would show, signed, in its unit."""
@@ -59,6 +80,8 @@ class Station:
             return self.servo.rest_deg
         if self.surface is None:
             raise ValueError("there is no surface on this channel")
+        if kind == "level":
+            return self.level.shown_at(self.surface_deg)
         if kind == "drop":
             return throw_mm(self.surface_deg, self.surface.chord_mm, "drop")
         if kind == "straight":
@@ -92,7 +115,24 @@ def _station(servo: Servo, surface: Surface, seed: int) -> Station:
         return Station(modelled)
     planned = mounted(surface, servo)
     rod_mm = planned.length_mm + float(rng.normal(0.0, _ROD_ERROR_MM))
-    return Station(modelled, Linkage(planned.arm, planned.horn, rod_mm), surface)
+    linkage = Linkage(planned.arm, planned.horn, rod_mm)
+    # Drawn apart, so that nothing else changes with it.
+    apart = _rng(seed, f"{surface.servo}, hinge and stand")
+    return Station(modelled, linkage, surface, _free_deg(surface, apart), _level(apart))
+
+
+def _free_deg(surface: Surface, rng: np.random.Generator) -> tuple[float, float]:
+    """Draw where a surface really binds: about where its file says, sometimes well before."""
+    ends = [
+        sign_of(surface, word) * free_travel_deg(surface, word) * float(rng.uniform(0.7, 1.1))
+        for word in directions(surface)
+    ]
+    return min(ends), max(ends)
+
+
+def _level(rng: np.random.Generator) -> Zero:
+    """Draw how the model stands and which way round the level is held: both are invented."""
+    return Zero(float(rng.uniform(-8.0, 8.0)) % 360.0, int(rng.choice([-1, 1])), 0.0)
 
 
 def _rng(seed: int, label: str) -> np.random.Generator:
