@@ -45,6 +45,7 @@ class Rig:
 
     def calibrate(self, gauge=ARM, *, asker=None, note=None, **how):
         plan = calibration(self.setting, gauge, **how)
+        self.board.wait(0.05)  # pulses that were just ended end with their frame
         with in_use(self.board, [plan.channel]):
             return calibrate(
                 self.board, plan, asker or self.stand_in, self.notes if note is None else note
@@ -249,22 +250,24 @@ def test_outputs_are_off_whatever_ends_it(error):
 def entries(rig, kept):
     """Make what was kept into readings again, as the command does."""
     make = calibration(rig.setting, ARM).making
+    stand = {remark.reading for remark in kept.remarks if remark.kind == "kept"}
     return [
-        Entry(make(step.pulse_us, step.approach, answer), answer, row)
+        Entry(make(step.pulse_us, step.approach, answer), answer, row, row in stand)
         for row, (step, answer) in enumerate(kept.readings, 1)
     ]
 
 
+#: Without closer looks.
+PLAIN = Kind("plain", 13, rounds=0)
+
+
 # With a wide servo the range depends on the very readings that are taken up again.
 @pytest.mark.parametrize("kind", ["common", "wide"])
-@pytest.mark.parametrize("stopped_after", [1, 2, 3, 9, 16, 20, 25])
+@pytest.mark.parametrize("stopped_after", [1, 2, 3, 9, 16, 20])
 def test_taken_up_again_it_asks_for_what_is_missing_and_nothing_else(stopped_after, kind):
     wide = kind == "wide"
-    truth = replace(drawn(4, 0.135 if wide else 0.09), noise_deg=0.6, stops_deg=(-130, 130))
+    truth = replace(drawn(4, 0.135 if wide else 0.09), noise_deg=0.3, stops_deg=(-130, 130))
     file = WIDE if wide else servo(pulse_limits=["1000 us", "2000 us"])
-    whole = Rig(truth, servo_file=file)
-    count = len(whole.calibrate().readings)
-
     rig, kept = Rig(truth, servo_file=file), Kept()
 
     def answer(question):
@@ -273,13 +276,15 @@ def test_taken_up_again_it_asks_for_what_is_missing_and_nothing_else(stopped_aft
         return rig.stand_in.ask(question)
 
     with pytest.raises(KeyboardInterrupt):
-        rig.calibrate(asker=Person(answer), note=kept)
+        rig.calibrate(asker=Person(answer), note=kept, kind=PLAIN)
     assert len(kept.readings) == stopped_after
     earlier = entries(rig, kept)
     asked = Person(rig.stand_in.ask)
-    curve = rig.calibrate(asker=asked, earlier=earlier)
-    assert len(asked.asked) == count - stopped_after
-    assert len(curve.readings) == count
+    curve = rig.calibrate(asker=asked, earlier=earlier, kind=PLAIN)
+    assert len(asked.asked) == len(curve.readings) - stopped_after
+    places = [(reading.pulse_us, reading.approach) for reading in curve.readings]
+    # Centre is met once more on the way up.
+    assert len(places) - len(set(places)) <= 1
     assert list(curve.readings[:stopped_after]) == [entry.reading for entry in earlier]
 
 
@@ -302,22 +307,24 @@ def test_a_slip_that_no_linkage_can_do_is_noted_and_asked_again():
     assert [(one.kind, one.reading) for one in rig.notes.remarks] == [("replaced", 4)]
 
 
-def test_a_slip_leaves_out_no_more_than_what_lies_beyond_it_and_says_so():
+def test_a_slip_that_is_kept_leaves_out_no_more_than_what_lies_beyond_it_and_says_so():
     rig = Rig(drawn(1, 0.09))
-    wild = []
+    slipped = []
 
     def answer(question):
-        typed = rig.stand_in.ask(question)
-        if len(rig.notes.readings) == 4:
-            wild.append(typed)
+        if "keep" in question.text:
+            return "keep"
+        if len(rig.notes.readings) == 4 and not slipped:
+            slipped.append(question)
             return "90"  # for 9.0, say
-        return typed
+        return rig.stand_in.ask(question)
 
     person = Person(answer)
     curve = rig.calibrate(asker=person)
-    assert len(wild) == 1
+    (slip,) = [reading for reading in curve.readings if reading.as_typed == "90"]
     beyond = [text for text in person.told if "it may lead beyond what is allowed" in text]
-    assert len(curve.readings) + len(beyond) == 26
+    assert beyond
+    assert all(int(text.split()[0]) > slip.pulse_us for text in beyond)
     assert min(reading.pulse_us for reading in curve.readings) == 900
     assert [suspect.as_typed for suspect in curve.suspects] == ["90"]
 
