@@ -27,6 +27,7 @@ from hingeline.bench.procedures.channels import channel_of, in_use
 from hingeline.bench.readings import making
 from hingeline.cli import models, noting, options, paperwork
 from hingeline.cli.benchwork import Bench, at_bench, progress
+from hingeline.cli.drawing import draw_curves, draw_option
 from hingeline.cli.output import emit, tell, wrapped
 from hingeline.errors import TravelError
 from hingeline.records.store import RESUMED
@@ -74,6 +75,7 @@ from hingeline.travel.walk import QUICK, THOROUGH, USUAL, Kind
     help="How long it may take: what there is no time for is left out, and said.",
 )
 @click.option("--resume", is_flag=True, help="Take up the servo's unfinished calibration.")
+@draw_option
 @options.rod_off_option
 @options.gauge_options("arm", "deg", "drop", "straight")
 @options.moving_options
@@ -87,6 +89,7 @@ def command(
     points: int | None,
     minutes: float | None,
     resume: bool,
+    folder: Path | None,
     rod_off: bool,
     gauge: Gauge,
     choices: options.Choices,
@@ -104,7 +107,7 @@ def command(
     Examples:
       hingeline calibrate millrace.toml A1
       hingeline calibrate millrace.toml A1 --gauge drop --resolution "0.5 mm"
-      hingeline calibrate --readings a1.csv
+      hingeline calibrate --readings a1.csv --draw drawings
     """
     if model is not None and servo is None:
         known = ", ".join(models.load(model).model.servos)
@@ -116,6 +119,8 @@ def command(
     else:
         kind = _kind(quick, thorough, points)
         label, curve = _at_bench(model, servo, kind, minutes, resume, rod_off, gauge, choices)
+    if folder is not None:
+        draw_curves(folder, {label or "servo": curve})
     emit(curve_figures(label, curve), as_json=as_json, text=curve_text(label, curve))
 
 

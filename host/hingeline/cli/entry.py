@@ -32,7 +32,7 @@ COMMANDS = {
     "throw": "Send the throws that a model asks for, and measure them.",
     "pair": "Check that two surfaces match, point by point.",
     "convert": "Turn degrees of throw into mm at a chord, and back.",
-    "records": "List, show and export what was measured.",
+    "records": "List, show, draw and export what was measured.",
 }
 
 

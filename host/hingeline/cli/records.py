@@ -34,9 +34,9 @@ COLUMNS = (
 )
 
 
-@click.group("records", short_help="List, show and export what was measured.")
+@click.group("records", short_help="List, show, draw and export what was measured.")
 def command() -> None:
-    """List, show and export what was measured.
+    """List, show, draw and export what was measured.
 
     \b
     Example:
@@ -129,6 +129,31 @@ def _brief(curve: dict[str, Any]) -> str:
     centre = curve["centre_us"]
     at = "no centre within reach" if centre is None else f"centre {centre:.0f} us"
     return f"{at}, {curve['rate_deg_per_us']:.4f} deg/us, {len(curve['suspects'])} suspects"
+
+
+@command.command("draw", short_help="Draw the travel curves of a session.")
+@click.argument("session", type=click.IntRange(1))
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+@options.records_option
+def draw(session: int, folder: Path, records_path: Path | None) -> None:
+    """Draw the travel curves of a session with their readings, as SVG and PNG.
+
+    \b
+    Example:
+      hingeline records draw 3 drawings
+    """
+    from hingeline.cli.drawing import draw_curves
+    from hingeline.travel.curve import TravelCurve
+
+    with _existing(records_path or default_records()) as records:
+        whole = records.session(session)
+    if not whole["curves"]:
+        raise RecordsError(
+            f"session {session} has no travel curve to draw.",
+            mend="Name a finished calibration. See: hingeline records list",
+        )
+    curves = {row["servo"]: TravelCurve.from_dict(row["curve"]) for row in whole["curves"]}
+    draw_curves(folder, curves)
 
 
 @command.command("export", short_help="Write sessions to a file, as JSON or CSV.")

@@ -1,0 +1,27 @@
+"""Drawings of servos: matplotlib is imported only when something is drawn."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from hingeline.cli.output import tell
+from hingeline.travel.curve import TravelCurve
+
+draw_option = click.option(
+    "--draw",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Draw the curve with its readings into this folder, as SVG and PNG.",
+)
+
+
+def draw_curves(folder: Path, curves: dict[str, TravelCurve]) -> None:
+    """Draw travel curves, by their servos' labels, into a folder and name the files."""
+    from hingeline.sheets.files import draw_curve
+
+    for label, curve in curves.items():
+        for path in draw_curve(folder, label, curve):
+            tell(f"  {path}")
