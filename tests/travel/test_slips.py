@@ -7,11 +7,12 @@ import pytest
 
 from hingeline.errors import TravelError
 from hingeline.travel.fit import fit
+from hingeline.travel.means import FoldsBackError
 from hingeline.travel.reading import Reading, shaft_reading
 from hingeline.travel.schedule import traverse
 from hingeline.travel.slips import find_slips
 from hingeline.travel.suspects import explain
-from tests.support.servo_truth import random_servo
+from tests.support.servo_truth import ServoTruth, random_servo
 
 PULSES = (1000, 1200, 1400, 1500, 1600, 1800, 2000)
 STRAIGHT = (-45.0, -27.0, -9.0, 0.0, 9.0, 27.0, 45.0)
@@ -187,3 +188,16 @@ def test_slips_on_random_servos_are_found_and_honest_readings_left():
     assert right >= 0.95 * total
     assert honest_named <= 0.01 * total
     assert missed + refused <= 0.03 * total
+
+
+@pytest.mark.parametrize("top", [20.0, 35.0])
+def test_an_arm_that_turns_back_is_no_row_of_exchanged_pairs(top):
+    # Its lag turns with it, so each pair beyond the top looks as if up and down were exchanged.
+    servo = ServoTruth(0.09, bend_deg=1.0, play_deg=1.0, noise_deg=0.1)
+    steps = traverse(1000, 2000, limits_us=(900, 2100), start_us=1500)
+    folded = [
+        replace(reading, angle_deg=min(reading.angle_deg, 2.0 * top - reading.angle_deg))
+        for reading in servo.read(steps, np.random.default_rng(3))
+    ]
+    with pytest.raises(FoldsBackError, match="folds back"):
+        fit(folded)

@@ -11,7 +11,7 @@ from scipy.special import fdtrc
 
 from hingeline.errors import TravelError
 from hingeline.travel.leastsquares import LeastSquares, aicc, least_squares
-from hingeline.travel.means import CLEARLY, Columns, Means, means_at_pulses
+from hingeline.travel.means import CLEARLY, Columns, FoldsBackError, Means, means_at_pulses
 from hingeline.travel.shapes import MonotonePoints, Polynomial, Shape, pool_to_monotone
 from hingeline.travel.slips import SCATTER_DEG
 
@@ -69,8 +69,10 @@ def choose(columns: Columns, free: slice) -> Fitted:
 
     Raises
     ------
+    FoldsBackError
+        If only a curve that folds back would do.
     TravelError
-        If only a curve that folds back would do, or shape and play cannot be told apart.
+        If shape and play cannot be told apart.
     """
     means = means_at_pulses(columns, free)
     best = _best_polynomial(columns, free)
@@ -211,7 +213,7 @@ def _refuse_fold(columns: Columns, level: Floats, u_deg: Floats) -> None:
     for place in range(1, len(level)):
         back = level[high] - level[place]
         if back > CLEARLY * math.hypot(u_deg[high], u_deg[place]):
-            raise TravelError(
+            raise FoldsBackError(
                 f"The curve folds back: the arm stands {back:.1f} deg further at "
                 f"{columns.pulses[high]:g} us than at {columns.pulses[place]:g} us.",
                 cause="No servo turns back on a longer pulse; a reading is wrong, the arm "

@@ -56,8 +56,10 @@ def fit(
 
     Raises
     ------
+    FoldsBackError
+        If the arm runs backwards on longer pulses.
     TravelError
-        If the arm kept turning, did not move, or folds back; if the readings are too few,
+        If the arm kept turning or did not move; if the readings are too few,
         or contradict each other without telling which is wrong; if an uncertainty is not
         finite, or ``together_deg`` is not as long as the readings.
     """

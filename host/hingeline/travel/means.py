@@ -24,6 +24,10 @@ SUDDEN = 0.6
 CLEARLY = 4.0
 
 
+class FoldsBackError(TravelError):
+    """The arm runs backwards on longer pulses, by clearly more than the readings scatter."""
+
+
 @dataclass(frozen=True, eq=False)
 class Columns:
     """Readings in order of pulse, so that the order in which they were given has no effect.
@@ -90,8 +94,10 @@ def columns_of(
 
     Raises
     ------
+    FoldsBackError
+        If the arm stands at the end where it stood at the beginning, but moved between.
     TravelError
-        If the arm moved no more between the end pulses than the gauge can tell.
+        If the arm moved no more than the gauge can tell.
     """
 
     def key(place: int) -> tuple[float, str, float, float]:
@@ -107,6 +113,17 @@ def columns_of(
     floor = float(np.median(u))
     moved = float(angle[place == len(pulses) - 1].mean() - angle[place == 0].mean())
     if abs(moved) <= CLEARLY * floor:
+        level = np.bincount(place, angle) / np.bincount(place)
+        far = int(np.argmax(np.abs(level - level[0])))
+        if abs(level[far] - level[0]) > 2.0 * CLEARLY * floor:
+            raise FoldsBackError(
+                f"The curve folds back: the arm stands at the same place at {pulses[0]:g} and "
+                f"{pulses[-1]:g} us, and {abs(level[far] - level[0]):.1f} deg away at "
+                f"{pulses[far]:g} us.",
+                cause="No servo turns back on a longer pulse; the readings' signs are wrong, or "
+                "it keeps turning.",
+                mend="Check on which side of zero each angle is, then re-measure.",
+            )
         raise TravelError(
             f"Between {pulses[0]:g} and {pulses[-1]:g} us the arm moved {abs(moved):.2g} deg, "
             f"less than the gauge can tell ({CLEARLY * floor:.2g} deg).",

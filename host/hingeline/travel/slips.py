@@ -250,7 +250,7 @@ def _swapped_pairs(readings: Sequence[Reading], scatter: float) -> list[Suspect]
         at[reading.approach].append(index)
     pairs = [
         (at["rising"][0], at["falling"][0])
-        for at in sides.values()
+        for _, at in sorted(sides.items())
         if len(at["rising"]) == 1 and len(at["falling"]) == 1
     ]
     if len(pairs) < 4:  # with fewer, the usual gap is not known well enough
@@ -259,6 +259,10 @@ def _swapped_pairs(readings: Sequence[Reading], scatter: float) -> list[Suspect]
     usual = float(np.median(gaps))
     spread = max(1.4826 * float(np.median(np.abs(gaps - usual))), scatter)
     wrong = (np.abs(gaps - usual) > LEAST_SLIP * spread) & (np.abs(gaps + usual) < spread)
+    # Where the arm runs backwards its lag does too; exchanging a pair leaves its mean.
+    ways = np.diff([readings[up].angle_deg + readings[down].angle_deg for up, down in pairs])
+    back = ways * np.sign(np.median(ways)) < -scatter
+    wrong &= ~(np.append(back, back[-1]) & np.insert(back, 0, back[0]))
     suspects = []
     for pair, bad in zip(pairs, wrong, strict=True):
         for index, partner in (pair, pair[::-1]) if bad else ():
