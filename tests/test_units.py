@@ -95,6 +95,15 @@ def test_a_pulse_is_digits_only(text):
         units.parse(f"{text} us", units.PULSE)
 
 
+@pytest.mark.parametrize("text", ["760", "1.5 ms", "1,500 us", "-760 us", "760 u", "9" * 400])
+def test_a_pulse_is_shown_with_its_unit_for_both_common_classes_of_servos(text):
+    with pytest.raises(UnitError) as caught:
+        units.parse(text, units.PULSE)
+    assert '"760 us" or "1500 us"' in caught.value.mend
+    for example in (units.PULSE.example, units.PULSE.other_example):
+        assert units.parse(example, units.PULSE) > 0
+
+
 def test_a_pulse_in_milliseconds_is_refused():
     with pytest.raises(UnitError, match="'ms'"):
         units.parse("1.5 ms", units.PULSE)

@@ -29,6 +29,8 @@ class Kind:
         Accepted unit, as typed, to how many internal units it is.
     example : str
         A well-formed value, shown when a value is refused.
+    other_example : str
+        A second one, where a single one could be taken for advice; empty: none.
     whole : bool
         Whether only whole numbers without sign or decimal mark are accepted.
     """
@@ -38,6 +40,12 @@ class Kind:
     factors: dict[str, float]
     example: str
     whole: bool = False
+    other_example: str = ""
+
+    @property
+    def shown(self) -> str:
+        """The examples as they are shown, in quotes."""
+        return " or ".join(f'"{one}"' for one in (self.example, self.other_example) if one)
 
     @property
     def named(self) -> str:
@@ -55,7 +63,15 @@ _OZF_IN = 0.45359237 / 16 * 9.80665 * 0.0254  # N m; avoirdupois pound and inch,
 LENGTH = Kind("length", "mm", {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}, "6.4 mm")
 ANGLE = Kind("angle", "deg", {"deg": 1.0, "°": 1.0}, "13 deg")
 # A pulse in milliseconds invites slips by a factor of 1000, so only microseconds are taken.
-PULSE = Kind("pulse width", "us", {"us": 1.0, "µs": 1.0, "μs": 1.0}, "1520 us", whole=True)
+# Whoever has a narrow-pulse servo must not be shown a pulse that may ruin it as the only one.
+PULSE = Kind(
+    "pulse width",
+    "us",
+    {"us": 1.0, "µs": 1.0, "μs": 1.0},
+    "760 us",
+    whole=True,
+    other_example="1500 us",
+)
 RATE = Kind("rate", "deg/us", {"deg/us": 1.0, "deg/µs": 1.0}, "0.09 deg/us")
 TORQUE = Kind(
     "torque",
@@ -88,7 +104,7 @@ _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)", re.ASCII)
 _WHOLE = re.compile(r"[0-9]+", re.ASCII)
 
 
-def parse_number(text: str, *, whole: bool = False) -> float:
+def parse_number(text: str, *, whole: bool = False, shown: str = "1500") -> float:
     """Read one number as a person types it; a single comma is a decimal mark.
 
     Parameters
@@ -97,6 +113,8 @@ def parse_number(text: str, *, whole: bool = False) -> float:
         The number alone, without a unit.
     whole : bool
         Accept digits only (pulse widths: "1,500" could mean 1.5 or 1500).
+    shown : str
+        How a whole number is to be written, shown when one is refused.
 
     Raises
     ------
@@ -109,7 +127,7 @@ def parse_number(text: str, *, whole: bool = False) -> float:
             raise UnitError(
                 f"{text!r} is not a whole number.",
                 cause="A sign, a comma or a point could be misread by a factor of a thousand.",
-                mend="Type digits only, for example 1500.",
+                mend=f"Type digits only, for example {shown}.",
             )
         return float(stripped)
     if "." in stripped and "," in stripped:
@@ -154,15 +172,16 @@ def parse(text: object, kind: Kind) -> float:
         raise UnitError(
             f"{text!r} has no unit.",
             cause=f"{kind.named} is written with its unit ({kind.accepted()}).",
-            mend=f'Write it in quotes, like "{kind.example}".',
+            mend=f"Write it in quotes, like {kind.shown}.",
         )
     number, unit = split_unit(text)
     if not unit:
-        parse_number(number, whole=kind.whole)  # "abc" is not a number before it is unitless
+        # "abc" is not a number before it is unitless.
+        parse_number(number, whole=kind.whole, shown=kind.shown)
         raise UnitError(
             f"{text!r} has no unit.",
             cause=f"{kind.named} is written with its unit ({kind.accepted()}).",
-            mend=f'Write it like "{kind.example}".',
+            mend=f"Write it like {kind.shown}.",
         )
     return _convert(number, unit, text, kind)
 
@@ -185,7 +204,7 @@ def parse_at_prompt(text: str, kind: Kind, unit: str | None = None) -> tuple[flo
     number, typed_unit = split_unit(text)
     used = typed_unit or unit or kind.unit
     value = _convert(number, used, text, kind)
-    plain = parse_number(number, whole=kind.whole)
+    plain = parse_number(number, whole=kind.whole, shown=kind.shown)
     return value, f"{plain:g} {used}"
 
 
@@ -195,13 +214,13 @@ def _convert(number: str, unit: str, text: str, kind: Kind) -> float:
         raise UnitError(
             f"{text!r} is not {kind.named.lower()}: the unit {unit!r} is not one of "
             f"{kind.accepted()}.",
-            mend=f'Write it like "{kind.example}".',
+            mend=f"Write it like {kind.shown}.",
         )
-    value = parse_number(number, whole=kind.whole) * factor
+    value = parse_number(number, whole=kind.whole, shown=kind.shown) * factor
     if not math.isfinite(value):
         raise UnitError(
             f"{text[:40]!r}... is too large to be {kind.named.lower()}.",
-            mend=f'Write it like "{kind.example}".',
+            mend=f"Write it like {kind.shown}.",
         )
     return value
 

@@ -5,6 +5,7 @@ import re
 import pytest
 
 from hingeline.bench.refusing import amount, name, never_sent, refused
+from hingeline.cli.board.settings import command
 from shared_protocol import table
 from shared_protocol.errors import LocalProtocolError
 from shared_protocol.host_session import Refusal
@@ -67,7 +68,11 @@ def refusal(code, word="hold", ch=0, key="", value=0, limit=0):
         ),
         (
             refusal("wrong_order", "change", 0, "rail_low_mv", 4500, 0),
-            "the lowest supply, 4.5 V, must be less than 0 V",
+            "without a supply divider it cannot see whether the supply is below 4.5 V",
+        ),
+        (
+            refusal("wrong_order", "change", 0, "rail_low_mv", 6000, 5000),
+            "the lowest supply, 6 V, must be less than 5 V",
         ),
         (
             refusal("frame_too_short", "setup", 1, "high_ns", 3300000, 3003003),
@@ -101,6 +106,23 @@ def test_a_refusal_is_said_in_the_units_of_people(made, said):
     assert said in error.message
     assert error.mend
     assert not re.search(r"_ns|_ms|_mv|\d{6}", error.message)
+
+
+@pytest.mark.parametrize(
+    ("key", "limit", "options"),
+    [
+        ("hold_ms", 4000, {"--hold", "--off"}),
+        ("off_ms", 4000, {"--hold", "--off"}),
+        ("rail_low_mv", 4000, {"--rail-low", "--rail-full"}),
+        ("rail_low_mv", 0, {"--rail-full"}),
+        ("centre_ns", 4000, set()),
+    ],
+)
+def test_values_in_the_wrong_order_name_the_options_that_say_them(key, limit, options):
+    error = refused(refusal("wrong_order", "change", 0, key, 5000, limit))
+    assert set(re.findall(r"--[a-z-]+", error.mend)) == options
+    known = {name for option in command.params for name in option.opts}
+    assert options <= known
 
 
 @pytest.mark.parametrize("code", [row[1] for row in table.ERRORS if row[0]])

@@ -121,13 +121,15 @@ def test_what_will_be_kept_is_said_and_asked(one_board):
     [
         (["--frame-rate", "200 Hz"], "needs --digital"),
         (["--frame-rate", "400 Hz", "--digital"], "not in 50 to 333 Hz"),
+        (["--digital"], "--digital allows a higher --frame-rate"),
+        (["--digital", "--knob"], "--digital allows a higher --frame-rate"),
         (["--hold", "0.5 s"], "not in 1 to 10 s"),
         (["--rail-low", "4.5"], "has no unit"),
         (["--rate", "500 us/s"], "Name the --channel"),
         (["--pulse-class", "narrow"], "Name the --channel"),
         (["--channel", "1"], "State the --pulse-class"),
         (["--channel", "1", "--pulse-class", "custom"], "state --limits and --at"),
-        (["--channel", "1", "--pulse-class", "narrow", "--at", "1500 us"], "must rise"),
+        (["--channel", "1", "--pulse-class", "narrow", "--at", "1500 us"], "outside 300 to 1100"),
         (
             ["--channel", "1", "--pulse-class", "narrow", "--leave-alone", "1"],
             "Name channel 1 once",
@@ -142,18 +144,115 @@ def test_what_is_wrong_in_itself_is_refused_before_a_board_is_opened(arguments, 
     assert message in ran.talk
 
 
-def test_what_the_board_refuses_is_told_and_that_some_may_be_kept():
-    ran = run(*SETTINGS, "--rail-low", "4.5 V", "--yes")
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["--rail-low", "4.5 V"], ["without a supply divider", '--rail-full "9.9 V"']),
+        (["--rail-low", "5 V", "--rail-full", "5 V"], ["less than 5 V", "Correct --rail-low or"]),
+        (["--hold", "4 s"], ["4 s, must be more than 4 s", "Correct --off or --hold"]),
+        (["--hold", "2 s", "--off", "2 s"], ["must be more than 2 s", "Correct --off or --hold"]),
+    ],
+)
+def test_what_the_board_refuses_is_told_by_the_options_to_correct(arguments, told):
+    ran = run(*SETTINGS, *arguments, "--yes")
     assert ran.code == 6
-    assert "the lowest supply, 4.5 V, must be less than 0 V" in ran.talk
-    assert "Not all of this is kept" in ran.talk
+    for text in [*told, "Nothing was changed."]:
+        assert text in ran.talk
+    assert "Not all of this" not in ran.talk
+
+
+def test_that_a_part_was_kept_is_told_only_when_it_was(one_board):
+    del one_board
+    ran = run(*SETTINGS, "--leave-alone", "3", "--rail-low", "4.5 V", "--yes")
+    assert ran.code == 6
+    assert "Not all of this is kept now" in ran.talk
+    assert "Nothing was changed" not in ran.talk
+    figures = run(*SETTINGS, "--json").figures
+    assert (figures["channels"][2]["pulse_class"], figures["rail_low_v"]) == (None, 0.0)
+
+
+# -- frames of servos that are not made for them -----------------------------------------
+
+
+@pytest.fixture
+def fast_board(one_board):
+    """Let the board keep 200 frames per second, for short pulses."""
+    assert run(*SETTINGS, "--frame-rate", "200 Hz", "--digital", "--yes").code == 0
+    return one_board
+
+
+def digital(folder, *labels, rate=""):
+    text = (folder / "millrace.toml").read_text()
+    for label in labels:
+        text = text.replace(f"[servos.{label}]", f"[servos.{label}]\ndigital = true{rate}")
+    (folder / "digital.toml").write_text(text)
+    return ["--from", "digital.toml"]
+
+
+def test_a_model_with_a_common_servo_is_not_kept_on_a_board_of_many_frames(fast_board, folder):
+    del fast_board
+    before = run(*SETTINGS, "--json").figures
+    ran = run(*SETTINGS, *digital(folder, "A1", "A2", "E1"), "--yes")
+    assert ran.code == 6
+    assert "servo R1 on channel 4, which is not said to be digital" in ran.talk
+    assert '--frame-rate "50 Hz"' in ran.talk
+    assert "write digital = true for R1 in digital.toml" in ran.talk
+    assert "will be kept" not in ran.talk
+    assert run(*SETTINGS, "--json").figures == before
+    # Each of the two mends that are named is one.
+    assert run(*SETTINGS, *digital(folder, "A1"), "--frame-rate", "50 Hz", "--yes").code == 0
+    run(*SETTINGS, "--frame-rate", "200 Hz", "--digital", "--yes")
+    kept = run(*SETTINGS, *digital(folder, "A1", "A2", "E1", "R1"), "--yes", "--json")
+    assert (kept.code, kept.figures["frame_hz"]) == (0, 200)
+    assert run(*SETTINGS, "--usual", "--from", "millrace.toml", "--yes").code == 0
+
+
+def test_a_file_that_says_otherwise_is_not_overruled(one_board, folder):
+    del one_board
+    fast = ["--frame-rate", "300 Hz", "--digital", "--yes"]
+    ran = run(*SETTINGS, *digital(folder, "A1"), *fast)
+    assert ran.code == 6
+    assert "servo A2 on channel 2, which is not said to be digital" in ran.talk
+    slow = digital(folder, "A1", "A2", "E1", "R1", rate='\nframe_rate = "200 Hz"')
+    ran = run(*SETTINGS, *slow, *fast)
+    assert ran.code == 6
+    assert "servo A1 on channel 1, which takes 200 Hz at most" in ran.talk
+    fast[1] = "200 Hz"
+    assert run(*SETTINGS, *slow, *fast).code == 0
+
+
+def test_a_channel_is_not_kept_unsaid_on_a_board_of_many_frames(fast_board):
+    del fast_board
+    one = ["--channel", "2", "--pulse-class", "standard"]
+    ran = run(*SETTINGS, *one, "--yes")
+    assert ran.code == 6
+    assert "the servo on channel 2, which is not said to be digital" in ran.talk
+    assert '--frame-rate "200 Hz" --digital' in ran.talk
+    assert run(*SETTINGS, *one, "--frame-rate", "200 Hz", "--digital", "--yes").code == 0
+    assert run(*SETTINGS, "--leave-alone", "2", "--yes").code == 0
+    assert run(*SETTINGS, "--knob", "--yes").code == 0
+    assert run(*SETTINGS, *one, "--frame-rate", "50 Hz", "--yes").code == 0
+
+
+def test_what_usual_means_is_said_and_true():
+    ran = run(*SETTINGS, "--usual", "--yes", "--json")
+    rows = ran.figures["channels"]
+    assert {row["pulse_class"] for row in rows} == {"standard"}
+    ((low, high),) = {tuple(row["limits_us"]) for row in rows}
+    (centre,) = {row["centre_us"] for row in rows}
+    said = f"every channel as a standard servo, {low} to {high} us, centre {centre} us"
+    assert said in ran.talk
+    assert said in " ".join(run("board", "settings", "--help").out.split())
 
 
 def test_damaged_settings_are_shown_as_such(one_board):
     one_board._core._keeping.settings.source = "damaged"
     ran = run(*SETTINGS)
-    assert "WHAT WAS KEPT CANNOT BE READ" in ran.out
+    assert "WHAT WAS KEPT CANNOT BE READ" in " ".join(ran.out.split())
+    assert "hingeline board settings --from MODEL" in ran.out
     assert "hingeline board settings --usual" in ran.out
+    assert ran.out.index("--from MODEL") < ran.out.index("--usual")
+    assert all(len(line) < 80 for line in ran.out.splitlines())
     assert run(*SETTINGS, "--json").figures["source"] == "damaged"
     run(*SETTINGS, "--usual", "--yes")
     assert run(*SETTINGS, "--json").figures["source"] == "usual"
@@ -166,12 +265,14 @@ def test_a_sound_board_passes_and_gives_its_figures():
     ran = run(*SELFTEST, "--yes", "--json")
     assert ran.code == 0
     (row,) = ran.figures["channels"]
+    assert ran.figures["simulated"] is True
     assert (row["channel"], row["pass"], row["seen"]) == (1, True, True)
     assert row["allowed_us"] == pytest.approx(0.3055 / 2 + 0.016, abs=0.0002)
     assert [width["pulse_us"] for width in row["widths"]] == [500, 1000, 1500, 2000, 2500]
     assert all(width["readings"] == 20 for width in row["widths"])
     text = run(*SELFTEST, "--yes").out
     assert "PASS: channel 1" in text
+    assert "The bench is simulated: nothing real was measured." in text
     assert all(len(line) < 80 for line in text.splitlines())
 
 

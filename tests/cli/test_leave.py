@@ -1,10 +1,15 @@
 """Nothing moves unasked: what is wrong is refused first, then the channels are named."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from benchboard import motions
+from hingeline.bench.procedures.channels import SLEW_US_PER_S
 from hingeline.bench.simulated.transport import SimulatedTransport
 from hingeline.cli import step, sweep
 from hingeline.cli.board import settings as board_settings
+from hingeline.cli.sweep import shortest_period_ms
 from shared_protocol import table
 from tests.cli.running import Terminal, run
 
@@ -96,6 +101,7 @@ def test_yes_goes_on_and_data_stay_apart_from_talk():
 BARE = ["--channel", "2", "--pulse-class", "standard"]
 CUSTOM = ["--channel", "1", "--pulse-class", "custom", "--limits", "350 us", "1700 us"]
 FAST = [*BARE, "--digital", "--frame-rate", "333 Hz"]
+WIDE = ["--from", "1000 us", "--to", "2000 us"]
 NARROW = ["--channel", "2", "--pulse-class", "narrow"]
 
 
@@ -107,6 +113,43 @@ NARROW = ["--channel", "2", "--pulse-class", "narrow"]
             "not below",
         ),
         (["sweep", "millrace.toml", "rudder", "--from", "899 us"], "900 to 2100 us of channel 4"),
+        (["sweep", "millrace.toml", "rudder", "--from", "899 us"], "widen pulse_limits in the"),
+        (["sweep", *BARE, "--from", "999 us"], "give --limits LOW HIGH"),
+        (["sweep", *BARE, "--from", "499 us"], "The class 'standard' ends at 500 and 2500 us"),
+        (["sweep", *BARE, "--from", "1700 us"], "--from 1700 us is not below the usual 1700 us"),
+        (
+            ["sweep", *BARE, "--to", "1200 us"],
+            "usual 1300 us is not below --to 1200 us. Name both",
+        ),
+        (
+            ["sweep", *BARE, "--at", "1900 us"],
+            "Without --to this end is 200 us from the centre, 1900 us: 2100 us is outside the "
+            "1000 to 2000 us of channel 2 (servo). Name --to. Where",
+        ),
+        (
+            ["sweep", *BARE, "--at", "1199 us"],
+            "Without --from this end is 200 us from the centre, 1199 us: 999 us is outside",
+        ),
+        (
+            ["sweep", *BARE, *WIDE, "--period", "3.7 s"],
+            "a period of 3.7 s is too quick from 1000 to 2000 us",
+        ),
+        (["sweep", *BARE, *WIDE, "--period", "3.749 s"], '--period "3.75 s"'),
+        (
+            [
+                "sweep",
+                *BARE,
+                "--limits",
+                "500 us",
+                "2500 us",
+                "--from",
+                "500 us",
+                "--to",
+                "2500 us",
+            ],
+            '--period "7.5 s"',
+        ),
+        (["sweep", *BARE, *WIDE, "--shape", "triangle", "--period", "2.4 s"], '--period "2.5 s"'),
         (["sweep", "millrace.toml", "rudder", "--opposed", "elevator"], "channel 3, which is not"),
         (["sweep", *BARE, "--opposed", "rudder"], "give a MODEL file"),
         (["sweep", "millrace.toml", "rudder", "--period", "0.1 s"], "not in 0.2 to 120 s"),
@@ -129,9 +172,25 @@ NARROW = ["--channel", "2", "--pulse-class", "narrow"]
         (["step", "millrace.toml", "rudder"], "--pulse"),
         (["centre", "--channel", "1"], "narrow-pulse"),
         (["centre", "--channel", "9", "--pulse-class", "standard"], "1<=x<=8"),
-        (["centre", *NARROW, "--at", "1500 us"], "560, 1500 and 960 us must rise"),
+        (["centre", *NARROW, "--at", "1500 us"], "--at 1500 us is outside 300 to 1100 us"),
         (["centre", *BARE, "--limits", "400 us", "2000 us"], "500 to 2500 us"),
-        (["centre", *BARE, "--limits", "1600 us", "2000 us"], "must rise"),
+        (
+            ["centre", *BARE, "--limits", "1600 us", "2000 us"],
+            "1500 us, the usual centre of the class 'standard', is not between --limits 1600 us",
+        ),
+        (["centre", *BARE, "--limits", "1600 us", "2000 us"], "Give --at"),
+        (["centre", *BARE, "--limits", "2000 us", "1000 us"], "the lower one first"),
+        (
+            ["centre", *BARE, "--at", "2100 us"],
+            "--at 2100 us is not between 1000 and 2000 us, the usual limits of the class",
+        ),
+        (["centre", *BARE, "--at", "2100 us"], "Give --limits LOW HIGH"),
+        (
+            ["centre", *BARE, "--limits", "1000 us", "2000 us", "--at", "2000 us"],
+            "--at 2000 us is not between --limits 1000 us and 2000 us",
+        ),
+        (["centre", *BARE, "--at", "1500"], 'Write it like "760 us" or "1500 us"'),
+        (["centre", *BARE, "--digital"], "--digital allows a higher --frame-rate"),
         (["centre", "millrace.toml", "--channel", "1"], "leave --channel"),
         (["centre", "millrace.toml", "--hold", "-1 s"], "below 0 s"),
         (["centre", "millrace.toml", "--still", "0.5 s"], "below 1 s"),
@@ -263,3 +322,30 @@ def test_nothing_moves_on_a_board_that_is_too_coarse(command, monkeypatch):
     assert "steps of 19.53 us" in ran.talk
     assert "Use another board" in ran.talk
     assert sent == []
+
+
+@given(
+    st.integers(300, 2500), st.integers(1, 2200), st.sampled_from([("triangle", 1), ("smooth", 2)])
+)
+def test_the_shortest_period_is_that_of_the_board(low, way, shape):
+    word, number = shape
+    assert table.name_of(table.SHAPES, number) == word
+    board = motions.shortest_period_ms(way * 1000, word == "smooth", SLEW_US_PER_S)
+    assert shortest_period_ms((low, low + way), word) == board
+
+
+@pytest.mark.parametrize(("shape", "period"), [("smooth", "3.75 s"), ("triangle", "2.5 s")])
+def test_the_board_takes_the_shortest_period(shape, period):
+    ran = run(
+        "sweep", *BARE, *WIDE, "--shape", shape, "--period", period,
+        "--port", "sim:", "--yes", "--json",
+    )  # fmt: skip
+    assert ran.code == 0
+    assert ran.figures["period_s"] == float(period.removesuffix(" s"))
+
+
+def test_once_and_one_pulse_are_said_as_people_say_them():
+    swept = run("sweep", *BARE, "--cycles", "1", "--port", "sim:", "--yes")
+    assert "will sweep between 1300 and 1700 us, once:" in swept.talk
+    held = run("step", *BARE, "--pulse", "1400 us", "--port", "sim:", "--yes")
+    assert "will hold 1400 us:" in held.talk

@@ -71,6 +71,7 @@ def test_the_board_measures_its_own_pulses_through_a_wire(wired, flash):
     script.write_text(WIRED.format(gpio=2 if wired else 5))
     with running_board(store=flash, main=script) as device:
         ran = run("board", "selftest", "--channel", "3", "--port", device, "--yes", "--json")
+    assert ran.figures["simulated"] is False
     (row,) = ran.figures["channels"]
     assert ran.code == (0 if wired else 1)
     assert (row["pass"], row["seen"], len(row["widths"])) == (wired, wired, 5 if wired else 0)

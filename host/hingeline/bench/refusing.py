@@ -32,6 +32,12 @@ _UNITS = (
     ("_mv", 1000, " V"),
     ("_hz", 1, " Hz"),
 )
+#: What a user says it by, for values that have to stand in order.
+_OPTIONS = {
+    "hold_ms": "Correct --hold or --off; what is not said stays as it is kept.",
+    "off_ms": "Correct --off or --hold; what is not said stays as it is kept.",
+    "rail_low_mv": "Correct --rail-low or --rail-full; what is not said stays as it is kept.",
+}
 _WORDS: dict[str, Callable[[Refusal], tuple[str, str]]] = {
     "below_limit": lambda no: (
         f"{us(no.value)} is below {us(no.limit)}, the low limit of channel {no.ch}",
@@ -46,11 +52,7 @@ _WORDS: dict[str, Callable[[Refusal], tuple[str, str]]] = {
         f"{us(no.limit)}",
         "State the right pulse class, or stay inside it.",
     ),
-    "wrong_order": lambda no: (
-        f"{_of(no.ch)}{name(no.key)}, {amount(no.key, no.value)}, must be {_must(no)} "
-        f"{amount(no.key, no.limit)}",
-        "Correct one of the two values.",
-    ),
+    "wrong_order": lambda no: _order(no),
     "frame_too_short": lambda no: (
         f"{_of(no.ch)}the longest pulse and the silence after it take {us(no.value)}, "
         f"a frame lasts only {us(no.limit)}",
@@ -132,6 +134,22 @@ def amount(key: str, value: int) -> str:
 def us(pulse_ns: int) -> str:
     """Return a pulse in us."""
     return amount("_ns", pulse_ns)
+
+
+def _order(no: Refusal) -> tuple[str, str]:
+    """Say which two values are in the wrong order, and by which options they are said."""
+    if no.key == "rail_low_mv" and not no.limit:
+        return (
+            "without a supply divider it cannot see whether the supply is below "
+            f"{amount(no.key, no.value)}",
+            "Where a divider is fitted, add the voltage at which it reads full, such as: "
+            '--rail-full "9.9 V"',
+        )
+    return (
+        f"{_of(no.ch)}{name(no.key)}, {amount(no.key, no.value)}, must be {_must(no)} "
+        f"{amount(no.key, no.limit)}",
+        _OPTIONS.get(no.key, "Correct one of the two values."),
+    )
 
 
 def _must(no: Refusal) -> str:

@@ -51,6 +51,8 @@ def command(
         raise click.UsageError(f"{len(whole)} pulses are more than a board takes: {STEPS}.")
     targets.check_pulses(chosen, whole)
     doing = f"step through {', '.join(map(str, whole))} us"
+    if len(whole) == 1:
+        doing = f"hold {whole[0]} us"
     with at_bench(choices, "step", chosen.channels, chosen.file, doing=doing) as bench:
         if not rod_off:
             targets.keep_clear(bench, chosen, whole)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import click
 
 from hingeline import units
-from hingeline.bench.procedures.channels import in_use
+from hingeline.bench.procedures.channels import SLEW_US_PER_S, in_use
 from hingeline.cli import models, options, targets
 from hingeline.cli.benchwork import at_bench
 from hingeline.cli.output import emit, tell
 
 _HALF_US = 200
+_NS, _MS = 1000, 1000  # in a us, in a s
 #: What a board can do, in s; a test holds it equal to the table of the wire.
 _PERIOD = options.Quantity(units.TIME, 0.2, 120.0)
 
@@ -83,15 +84,21 @@ def command(
             raise click.UsageError("--opposed names surfaces: give a MODEL file.")
         other = [surface.channel for surface in models.surfaces_named(chosen.file, opposed)]
     numbers = [target.number for target in chosen.channels]
-    if ends[0] >= ends[1]:
-        raise click.UsageError(f"--from {ends[0]} us is not below --to {ends[1]} us.")
-    targets.check_pulses(chosen, ends)
+    for option, end, given in (("--from", ends[0], low), ("--to", ends[1], high)):
+        usual = f"Without {option} this end is {_HALF_US} us from the centre, {middle} us: "
+        if given is None:
+            targets.check_pulses(chosen, [end], unsaid=usual, mend=f"Name {option}.")
+        else:
+            targets.check_pulses(chosen, [end])
+    _check_ends(ends, low, high)
+    _check_period(ends, period, shape)
     strange = sorted(set(other) - set(numbers))
     if strange:
         raise click.UsageError(
             f"--opposed names channel {strange[0]}, which is not swept: name its surface as well."
         )
-    doing = f"sweep between {ends[0]} and {ends[1]} us, {cycles} times"
+    often = "once" if cycles == 1 else f"{cycles} times"
+    doing = f"sweep between {ends[0]} and {ends[1]} us, {often}"
     with at_bench(choices, "sweep", chosen.channels, chosen.file, doing=doing) as bench:
         if not rod_off:
             targets.keep_clear(bench, chosen, ends)
@@ -118,3 +125,35 @@ def command(
         "lag_s": lag,
     }
     emit(figures, as_json=as_json, text=["Done; the outputs are off."])
+
+
+def shortest_period_ms(ends_us: tuple[int, int], shape: str) -> int:
+    """Return the shortest period that a board accepts for a sweep, in ms.
+
+    A test holds it equal to the board's own rule.
+    """
+    # At a steady rate the whole way takes half a period; slow at the ends, the middle is 1.5
+    # times as fast. Halves of whole ms.
+    way_ns = (ends_us[1] - ends_us[0]) * _NS
+    numerator = (3 if shape == "smooth" else 2) * way_ns
+    return 2 * -(-numerator // (2 * SLEW_US_PER_S))
+
+
+def _check_ends(ends_us: tuple[int, int], low: float | None, high: float | None) -> None:
+    if ends_us[0] < ends_us[1]:
+        return
+    lower = f"--from {ends_us[0]} us" if low is not None else f"the usual {ends_us[0]} us"
+    upper = f"--to {ends_us[1]} us" if high is not None else f"the usual {ends_us[1]} us"
+    more = "" if None not in (low, high) else " Name both --from and --to."
+    raise click.UsageError(f"{lower} is not below {upper}.{more}")
+
+
+def _check_period(ends_us: tuple[int, int], period_s: float, shape: str) -> None:
+    """Refuse a sweep that the board would refuse, before anyone is asked."""
+    least_ms = shortest_period_ms(ends_us, shape)
+    if round(period_s * _MS) < least_ms:
+        raise click.UsageError(
+            f"a period of {period_s:g} s is too quick from {ends_us[0]} to {ends_us[1]} us and "
+            f"back: the bench changes a pulse by at most {SLEW_US_PER_S} us/s. The shortest is: "
+            f'--period "{least_ms / _MS:g} s"'
+        )

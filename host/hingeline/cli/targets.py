@@ -137,22 +137,49 @@ def target_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return collected
 
 
-def check_pulses(chosen: Targets, pulses_us: Sequence[int]) -> None:
+def check_pulses(
+    chosen: Targets, pulses_us: Sequence[int], *, unsaid: str = "", mend: str = ""
+) -> None:
     """Refuse a pulse outside the limits of a channel, before anyone is asked.
+
+    Parameters
+    ----------
+    chosen : Targets
+        What will move.
+    pulses_us : sequence of int
+        Where to.
+    unsaid : str
+        Where the pulses come from when the user did not say them, to begin the message with:
+        "Without --to ...: ".
+    mend : str
+        What the user may do, beside moving the limits: "Name --to."
 
     Raises
     ------
     click.UsageError
-        Naming pulse, channel and limits.
+        Naming pulse, channel and limits, and how to move the limits where the class allows it.
     """
     for channel in chosen.channels:
         low, high = channel.limits_us
         for pulse in pulses_us:
             if not low <= pulse <= high:
-                raise click.UsageError(
-                    f"{pulse} us is outside the {low} to {high} us of channel {channel.number} "
-                    f"({channel.label})."
+                what = (
+                    f"{unsaid}{pulse} us is outside the {low} to {high} us of channel "
+                    f"{channel.number} ({channel.label})."
                 )
+                raise click.UsageError(
+                    " ".join(filter(None, (what, mend, _wider(chosen, channel, pulse))))
+                )
+
+
+def _wider(chosen: Targets, channel: Channel, pulse_us: int) -> str:
+    """Say what a user may do who wants a pulse outside the limits."""
+    least, most = CLASS_LIMITS_US[channel.pulse_class]
+    if not least <= pulse_us <= most:
+        return f"The class {channel.pulse_class!r} ends at {least} and {most} us."
+    if chosen.file is None:
+        return "Where the servo's maker allows it, give --limits LOW HIGH."
+    return "Where the servo's maker allows it, widen pulse_limits in the model file."
 
 
 def resolve(
@@ -204,16 +231,45 @@ def bare_channel(channel: int, figures: Figures) -> Channel:
     usual_centre, *usual_limits = usual or (0, 0, 0)
     low, high = map(round, figures.limits_us or usual_limits)
     middle = round(usual_centre if figures.centre_us is None else figures.centre_us)
-    least, most = CLASS_LIMITS_US[pulse_class]
-    if not least <= low < middle < high <= most:
+    _check_order(figures, pulse_class, low, middle, high)
+    if figures.digital and figures.frame_hz is None:
         raise click.UsageError(
-            f"{low}, {middle} and {high} us must rise, inside {least} to {most} us "
-            f"of the class {pulse_class!r}."
+            "--digital allows a higher --frame-rate: name that as well, or leave --digital out."
         )
     rate = None if figures.frame_hz is None else round(figures.frame_hz)
     for message, mend, cause in frame_problems(figures.digital, rate, high):
         raise click.UsageError(" ".join(filter(None, (f"--frame-rate: {message}", cause, mend))))
     return Channel(channel, "servo", pulse_class, middle, (low, high), rate or USUAL_FRAME_HZ)
+
+
+def _check_order(
+    figures: Figures, pulse_class: PulseClass, low: int, middle: int, high: int
+) -> None:
+    """Refuse figures that do not rise inside the class; say which are the user's, which ours."""
+    least, most = CLASS_LIMITS_US[pulse_class]
+    said = [("--at", figures.centre_us)]
+    said += [("--limits", end) for end in figures.limits_us or ()]
+    for option, pulse in said:
+        if pulse is not None and not least <= pulse <= most:
+            raise click.UsageError(
+                f"{option} {pulse:.0f} us is outside {least} to {most} us, the limits of the "
+                f"class {pulse_class!r}. Correct it, or state the servo's right --pulse-class."
+            )
+    if low >= high:
+        raise click.UsageError(f"--limits {low} us and {high} us must rise: the lower one first.")
+    if low < middle < high:
+        return
+    if figures.limits_us is None:
+        raise click.UsageError(
+            f"--at {middle} us is not between {low} and {high} us, the usual limits of the class "
+            f"{pulse_class!r}. Give --limits LOW HIGH as the servo's maker states them."
+        )
+    if figures.centre_us is None:
+        raise click.UsageError(
+            f"{middle} us, the usual centre of the class {pulse_class!r}, is not between "
+            f"--limits {low} us and {high} us. Give --at PULSE, the servo's centre, as well."
+        )
+    raise click.UsageError(f"--at {middle} us is not between --limits {low} us and {high} us.")
 
 
 def keep_clear(bench: Bench, chosen: Targets, pulses_us: Sequence[int]) -> None:

@@ -46,9 +46,7 @@ def decode(wanted: type, raw: Any) -> Any:
     kind = _PLAIN[wanted]
     value = units.parse(raw, kind)
     if wanted not in _SIGNED and not value > 0:
-        raise UnitError(
-            f"{raw!r} must be greater than zero.", mend=f'Write it like "{kind.example}".'
-        )
+        raise UnitError(f"{raw!r} must be greater than zero.", mend=f"Write it like {kind.shown}.")
     return wanted(value)
 
 

@@ -31,9 +31,10 @@ from hingeline.bench.installing.contents import (
     read_contents,
     read_fault,
 )
-from hingeline.bench.installing.firmware import FOLDERS, MAIN, Payload, compiled, version
+from hingeline.bench.installing.firmware import FOLDERS, MAIN, Payload, compiled
 from hingeline.bench.installing.leaving import leave
 from hingeline.bench.installing.plan import Plan, check_whole, make_plan
+from hingeline.bench.installing.saying import intention, losses
 from hingeline.bench.installing.tool import Tool
 from hingeline.bench.ports import same_again, usb_number
 from hingeline.bench.transport import SerialTransport
@@ -112,7 +113,7 @@ def install(
     number = usb_number(port)
     with SerialTransport(port) as transport:
         answer = identify(transport, PATIENCE_S)
-    if not agree(_intention(port, answer)):
+    if not agree(intention(port, answer)):
         ended = " its pulses were ended;" if answer.kind == "firmware" else ""
         raise Stopped(f"stopped;{ended} the board's program is as it was.")
     if answer.wire:
@@ -127,8 +128,8 @@ def install(
     payload = _payload(dict(files), there, as_sources, tell)
     wanted = {**({PINS: pins} if pins is not None else {}), **payload.files}
     plan = make_plan(wanted, there)
-    losses = _losses(plan)
-    if losses and not agree(losses):
+    lost = losses(plan)
+    if lost and not agree(lost):
         raise Stopped(
             "stopped; nothing was written. The board's program runs from its next start."
         )
@@ -149,39 +150,6 @@ def install(
             mend="Remove other files named benchboard from the board, and run the command again.",
         )
     return Installed(port, plan, payload, answer.info, there.machine, _dotted(there.version))
-
-
-def _intention(port: str, answer: Answer) -> str:
-    what = f"{port}: {summary(answer)}."
-    if answer.kind == "firmware":
-        return (
-            f"{what} Asking has ended its pulses, also those of its button. Its program is ended "
-            f"and firmware {version()} takes its place."
-        )
-    if answer.wire:
-        return f"{what} It is ended, its pulses stop, and firmware {version()} takes its place."
-    if answer.kind == "micropython":
-        return f"{what} Firmware {version()} is put on it."
-    return (
-        f"{what} If this is a board with MicroPython, its program is interrupted and firmware "
-        f"{version()} put on it."
-    )
-
-
-def _losses(plan: Plan) -> str:
-    """Say what of somebody's own is moved or removed; empty when nothing is."""
-    parts = []
-    if plan.keep_main:
-        parts.append(
-            f"The board starts another program ({MAIN}). It is kept there as {plan.keep_main} "
-            "and not started any more."
-        )
-    if plan.strays:
-        parts.append(
-            "These lie in the firmware's folders, do not belong to it and are removed: "
-            f"{', '.join(plan.strays)}."
-        )
-    return " ".join(parts)
 
 
 def _try_pins(tool: Tool) -> None:

@@ -108,7 +108,7 @@ def _pinless(board: Board) -> BenchError:
     return BenchError(
         f"{board.port}: this board has no channels.",
         cause=cause,
-        mend="Write a pins.json as firmware/README.md says, and put it on the board: "
+        mend="Write a pins.json as hardware/README.md says, and put it on the board: "
         f"hingeline board install --port {board.port} --pins pins.json",
     )
 

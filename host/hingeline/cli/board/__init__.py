@@ -34,9 +34,9 @@ class _Lazily(click.Group):
             formatter.write_dl([(name, text) for name, (_, text) in SUBCOMMANDS.items()])
 
 
-@click.group("board", cls=_Lazily, short_help="Find bench boards and ask what they are.")
+@click.group("board", cls=_Lazily, short_help="Find, install, test and set up bench boards.")
 def command() -> None:
-    """Find bench boards and ask what they are.
+    """Find, install, test and set up bench boards.
 
     \b
     Example:

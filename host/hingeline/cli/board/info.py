@@ -16,7 +16,7 @@ from hingeline.cli.output import emit, wrapped
 _SETTINGS = {
     "usual": "the usual ones; nothing was kept on the board",
     "kept": "as kept on the board",
-    "damaged": "the usual ones; what was kept on the board cannot be read",
+    "damaged": "the usual ones for the board, none for its button: what was kept is damaged",
 }
 
 
@@ -24,7 +24,9 @@ _SETTINGS = {
 @options.port_option
 @options.json_option
 def command(port: str | None, as_json: bool) -> None:
-    """Ask one board what it is. Nothing moves.
+    """Ask one board what it is.
+
+    Nothing moves. A board that is just being worked by its button is stopped: its pulses end.
 
     \b
     Example:

@@ -20,8 +20,9 @@ from hingeline.errors import BenchError
 def command(as_json: bool) -> None:
     """List the ports that may have a board, and what answers on each.
 
-    Only ports with the USB identity of a possible board are spoken to. Nothing moves, and no
-    program is interrupted.
+    Only ports with the USB identity of a possible board are spoken to. Nothing moves. A bench
+    board that is just being worked by its button is stopped: its pulses end. No other program
+    is interrupted.
 
     \b
     Example:

@@ -20,6 +20,9 @@ NAMES = {
     "rail_low_v": "servo supply below which pulses stop",
 }
 
+#: What the usual settings mean for servos; a test holds it equal to what a board does.
+USUAL = "the button works every channel as a standard servo, 1000 to 2000 us, centre 1500 us"
+
 
 def shown(name: str, value: float | str | bool) -> str:
     """Say the value of a setting, named as in ``BoardSettings``."""
@@ -51,9 +54,9 @@ def text(
     where = {
         "usual": "the usual ones; nothing was kept",
         "kept": "those kept on it",
-        "damaged": "the usual ones: WHAT WAS KEPT CANNOT BE READ",
+        "damaged": "the usual ones, without channels: WHAT WAS KEPT CANNOT BE READ",
     }
-    yield f"The settings of the board at {port} are {where.get(source, source)}."
+    yield wrapped(f"The settings of the board at {port} are {where.get(source, source)}.")
     width = max(map(len, NAMES.values())) + 2
     for name, value in asdict(settings).items():
         yield f"  {NAMES[name]:{width}}{shown(name, value)}"
@@ -75,4 +78,7 @@ def text(
     headings = [">channel", "class", ">low", ">centre", ">high", ">slew at most"]
     yield from table(headings, rows).splitlines()
     if source == "damaged":
-        yield wrapped("Keep settings anew to mend it: hingeline board settings --usual")
+        yield wrapped(
+            "Keep them anew, as a model file has the servos: hingeline board settings --from MODEL"
+        )
+        yield wrapped(f"With standard servos alone ({USUAL}): hingeline board settings --usual")

@@ -61,15 +61,16 @@ def command(
         with board.attended():
             ask_leave("was sent", "no servo hangs on these channels", yes=yes)
         results = [_measured(board, number, len(chosen) > 1) for number in chosen]
-        name, kind = board.port, board.info.board
+        name, kind, simulated = board.port, board.info.board, board.simulated
     passed = all(result.passed for result in results)
     figures = {
         "port": name,
         "board": kind,
+        "simulated": simulated,
         "pass": passed,
         "channels": [_figures(result) for result in results],
     }
-    emit(figures, as_json=as_json, text=_text(kind, results))
+    emit(figures, as_json=as_json, text=_text(kind, results, simulated=simulated))
     return 0 if passed else FAILED
 
 
@@ -118,7 +119,7 @@ def _figures(result: LoopBack) -> dict[str, Any]:
     }
 
 
-def _text(kind: str, results: list[LoopBack]) -> Iterator[str]:
+def _text(kind: str, results: list[LoopBack], *, simulated: bool) -> Iterator[str]:
     rows = [
         (
             str(result.channel),
@@ -149,5 +150,7 @@ def _text(kind: str, results: list[LoopBack]) -> Iterator[str]:
                 f"pin. {_join(kind, result.channel)} If it is there, the board has another list "
                 "of pins, or the pin is dead."
             )
-    if kind != "simulated":
+    if simulated:
+        yield "The bench is simulated: nothing real was measured."
+    else:
         yield "Take the wire off before a servo is plugged in again."

@@ -16,7 +16,8 @@ from hingeline.bench.keeping import USUAL_SLEW_US_PER_S, Kept
 from hingeline.bench.procedures.channels import Channel
 from hingeline.cli import models, options
 from hingeline.cli.benchwork import ask_leave, channels_of, open_board
-from hingeline.cli.board.said import NAMES, described, shown, text
+from hingeline.cli.board.rates import check_rate
+from hingeline.cli.board.said import NAMES, USUAL, described, shown, text
 from hingeline.cli.output import emit, tell
 from hingeline.cli.targets import Figures, bare_channel, servo_options
 from hingeline.errors import BenchError
@@ -129,7 +130,11 @@ def _servo_options(command: Any) -> Any:
     metavar="MODEL",
     help="The channels as this model file has them; the button leaves all others alone.",
 )
-@click.option("--usual", is_flag=True, help="First forget all that was kept.")
+@click.option(
+    "--usual",
+    is_flag=True,
+    help=f"First forget all that was kept: then {USUAL}. Not for other servos.",
+)
 @options.port_option
 @click.option("--yes", is_flag=True, help="Do not ask before anything is changed.")
 @options.json_option
@@ -151,7 +156,8 @@ def command(
     """Show and change what a board keeps.
 
     By it the board works alone, with its button, and begins every session. A channel gets
-    pulses from the button only within the class and limits kept for it. Nothing moves.
+    pulses from the button only within the class and limits kept for it. Nothing moves. A board
+    that is just being worked by its button is stopped: its pulses end.
 
     \b
     Examples:
@@ -167,9 +173,17 @@ def command(
             f"--frame-rate {rate:g} Hz needs --digital: more frames per second than the usual "
             "50 heat servos that are not made for them."
         )
-    channels = _channels(channel, Figures(pulse_class, centre, limits), slew, leave_alone, model)
+    if digital and "frame_hz" not in changed:
+        raise click.UsageError(
+            "--digital allows a higher --frame-rate: name that as well, or leave --digital out."
+        )
+    file = models.load(model) if model is not None else None
+    channels = _channels(channel, Figures(pulse_class, centre, limits), slew, leave_alone, file)
     with open_board(port) as board:
         if usual or changed or channels:
+            if "frame_hz" not in changed and not usual:
+                rate = board.settings().frame_hz
+            check_rate(rate, file, channels, said_digital=digital)
             _say(board, usual, changed, channels)
             with board.attended():
                 ask_leave("was changed", "this is what you want", yes=yes)
@@ -201,7 +215,7 @@ def _channels(
     figures: Figures,
     slew: float | None,
     leave_alone: Sequence[int],
-    model: Path | None,
+    file: models.ModelFile | None,
 ) -> dict[int, Kept | None]:
     """Return what is to be kept for channels; None: to be left alone.
 
@@ -212,17 +226,16 @@ def _channels(
     """
     speed = round(slew or USUAL_SLEW_US_PER_S)
     wanted: dict[int, Kept | None] = {}
-    if model is not None:
+    if file is not None:
         if channel is not None or leave_alone:
             raise click.UsageError("--from says what every channel does; leave the others out.")
-        file = models.load(model)
         wanted = dict.fromkeys(range(1, CHANNELS + 1))
         for made in channels_of(file, file.model.surfaces):
             wanted[made.number] = _kept(made, speed)
     if channel is None:
         if figures != Figures(None, None, None):
             raise click.UsageError("Name the --channel that has this class, centre or limits.")
-        if slew is not None and model is None:
+        if slew is not None and file is None:
             raise click.UsageError("Name the --channel that has this --rate, or a file --from.")
     else:
         wanted[channel] = _kept(bare_channel(channel, figures), speed)
@@ -246,7 +259,7 @@ def _say(
     """Say what will be kept."""
     tell(f"On {board.port}, this will be kept:")
     if usual:
-        tell("  the usual settings, for all that is not named below")
+        tell(f"  the usual settings, for all that is not named below: {USUAL}")
     for name, value in changed.items():
         tell(f"  {NAMES[name]}: {shown(name, value)}")
     for number, what in channels.items():
@@ -262,19 +275,26 @@ def _do(
     changed: dict[str, Any],
     channels: dict[int, Kept | None],
 ) -> None:
+    done = 0
     try:
         if usual:
             board.usual()
+            done += 1
         # Every state on the way has to be possible: the longest frames come first, or last.
         longer = changed.get("frame_hz", math.inf) < board.settings().frame_hz
         if changed and longer:
             board.change(changed)
+            done += 1
         for number, what in channels.items():
             # A board with fewer channels leaves the rest alone anyway.
             if what is not None or number <= board.info.channels:
                 board.keep(number, what)
+                done += 1
         if changed and not longer:
             board.change(changed)
     except BenchError:
-        tell("Not all of this is kept now; see: hingeline board settings")
+        if done:
+            tell("Not all of this is kept now; see: hingeline board settings")
+        else:
+            tell("Nothing was changed.")
         raise
