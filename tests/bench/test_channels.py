@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -179,6 +181,8 @@ def test_a_board_without_channels_names_its_mend(reason, cause):
         prepare(board_with_step(0.3, channels=0, reason=reason), [PLAIN])
     assert cause in caught.value.cause
     assert "hingeline board install --port sim: --pins pins.json" in caught.value.mend
+    (page,) = re.findall(r"\S+\.md", caught.value.mend)
+    assert '"gpios": [' in (Path(__file__).parents[2] / page).read_text("utf-8")
 
 
 def test_a_channel_that_the_board_lacks_is_named():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shlex
 import subprocess
 import sys
@@ -152,6 +153,13 @@ def test_the_lines_for_copying_by_hand_bring_a_board_to_life(tmp_path, store):
         assert len(written) > 20
         assert {path: (store / path).read_bytes() for path in written} == written
         assert run("board", "info", "--port", board.port, "--json").figures["channels"] == 2
+
+
+@pytest.mark.parametrize("name", ["list", "info", "settings", "install"])
+def test_help_says_what_the_greeting_does_to_a_board_at_work(name):
+    text = " ".join(run("board", name, "--help").out.split())
+    assert "its button" in text
+    assert re.search("its pulses end|ends its pulses", text)
 
 
 def test_the_simulated_bench_needs_no_firmware():
