@@ -172,6 +172,5 @@ def print_table(found: dict[tuple[str, float], dict[str, float]]) -> None:
         cell = name if name == "all" else f"{name} {value:g}"
         shares = (f"{row.get(figure, float('nan')):8.1f}" for figure in FIGURES)
         print(f"{cell:>16} {row['servos']:6.0f} {row['refused']:7.0f}", *shares, end="")
-        print(
-            f"   {row.get('half_deg', float('nan')):8.2f} {row.get('half_rate', float('nan')):11.2f}"
-        )
+        half, rate = (row.get(name, float("nan")) for name in ("half_deg", "half_rate"))
+        print(f"   {half:8.2f} {rate:11.2f}")

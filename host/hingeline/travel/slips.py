@@ -160,21 +160,12 @@ def _take_worst(
 ) -> _Removal | None:
     """Find the reading whose absence lets the rest agree best; None if too few are left."""
     n = len(here)
-    chance = 1.0 - FALSE_ALARM / (2.0 * n)
     scores, aways, clears = [], [], []
     for _, fit in _fits(data, here, spare=2):
-        # Leaving one reading out, in closed form: D. A. Belsley, E. Kuh and R. E. Welsch,
-        # Regression Diagnostics, Wiley 1980, section 2.1.
-        room = np.maximum(1.0 - fit.leverage, 1e-9)
-        away = fit.residuals / room
-        rss = np.maximum(fit.chi2 - np.square(fit.residuals) / room, 0.0)
-        variance = rss / (fit.dof - 1)
-        floored = variance <= data.scatter**2
-        limit = np.where(floored, ndtri(chance), stdtrit(fit.dof - 1, chance))
-        standing = np.abs(away) * np.sqrt(room) / np.maximum(np.sqrt(variance), data.scatter)
-        scores.append(aicc(rss, n - 1, len(fit.coefficients), data.scatter))
-        aways.append(away)
-        clears.append(standing > limit)
+        out = each_left_out(fit, data.scatter)
+        scores.append(aicc(out.rss, n - 1, len(fit.coefficients), data.scatter))
+        aways.append(out.away)
+        clears.append(out.standing > out.limit)
     if not scores:
         return None
     choice = (np.argmin(scores, axis=0), np.arange(n))
@@ -186,6 +177,47 @@ def _take_worst(
     close = np.flatnonzero(score < score[worst] + CLEARLY_BETTER)
     rivals = tuple(int(here[i]) for i in close if i != worst)
     return _Removal(int(here[worst]), float(away[worst]), bool(clear[worst]), rivals)
+
+
+@dataclass(frozen=True, eq=False)
+class LeftOut:
+    """What each point is, measured by all the others.
+
+    Attributes
+    ----------
+    away : ndarray, shape (n,)
+        Point less what the others let expect.
+    standing : ndarray, shape (n,)
+        The size of that over its own standard deviation.
+    limit : ndarray, shape (n,)
+        What the largest standing of n honest points exceeds with the chance `FALSE_ALARM`.
+    rss : ndarray, shape (n,)
+        Sum of squared residuals of the others.
+    """
+
+    away: Floats
+    standing: Floats
+    limit: Floats
+    rss: Floats
+
+
+def each_left_out(fit: LeastSquares, scatter: float, false_alarm: float = FALSE_ALARM) -> LeftOut:
+    """Leave each point out in turn, in closed form.
+
+    D. A. Belsley, E. Kuh and R. E. Welsch, Regression Diagnostics, Wiley 1980, section 2.1.
+    For a mean of all points, and without the floor under the scatter, the comparison of
+    ``standing`` with ``limit`` is the two-sided test of F. E. Grubbs, Technometrics 11 (1969)
+    1-21, and applied again and again that of Rosner.
+    """
+    chance = 1.0 - false_alarm / (2.0 * len(fit.residuals))
+    room = np.maximum(1.0 - fit.leverage, 1e-9)
+    away = fit.residuals / room
+    rss = np.maximum(fit.chi2 - np.square(fit.residuals) / room, 0.0)
+    variance = rss / (fit.dof - 1)
+    floored = variance <= scatter**2
+    limit = np.where(floored, ndtri(chance), stdtrit(fit.dof - 1, chance))
+    standing = np.abs(away) * np.sqrt(room) / np.maximum(np.sqrt(variance), scatter)
+    return LeftOut(away, standing, limit, rss)
 
 
 def _shape_not_slip(
