@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-import msgspec
-
 from hingeline.errors import HingelineError
 from hingeline.linkage.choice import judge
 from hingeline.linkage.mounting import lean_deg, mounted
 from hingeline.linkage.option import Limits, Option, Space
 from hingeline.linkage.spline import finest_deg, position, steps_per_tooth
+from hingeline.model.rebuilding import rebuilt
 from hingeline.model.schema import Servo, Surface
 from hingeline.travel.matching import Match, match
 from hingeline.travel.sides import SurfaceSide
@@ -128,13 +127,13 @@ def _beside(hole: int, count: int) -> tuple[int, ...]:
 
 
 def _with(surface: Surface, servo: Servo, option: Option) -> Surface:
-    place, change = position(servo, option.step), msgspec.structs.replace
-    return change(
+    place = position(servo, option.step)
+    return rebuilt(
         surface,
-        arm=change(surface.arm, hole=option.arm_hole, teeth_lean=place.teeth, part_arm=place.arm),
-        horn=change(surface.horn, hole=option.horn_hole),
-        # Another hole or tooth takes another rod, or another turn of its fitting.
-        rod=change(surface.rod, length_mm=None),
+        arm_hole=option.arm_hole,
+        horn_hole=option.horn_hole,
+        teeth_lean=place.teeth,
+        part_arm=place.arm,
     )
 
 
