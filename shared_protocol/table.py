@@ -269,7 +269,7 @@ REQUESTS = (
         "off",
         "Stop the pulses at the end of the frame.",
         (_TOKEN, _MASK),
-        (Field("off_ms", 0, 1000, "until the pins are released"),),
+        (Field("off_ms", 0, 1000, "until the pins are released; a busy board takes longer"),),
     ),
     Word(
         "frame",

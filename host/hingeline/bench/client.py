@@ -33,6 +33,9 @@ ANSWER_S = 0.4
 TRIES = 4
 #: A board that was reset by the opening of its port needs this long to start.
 GREETING_S = 3.0
+#: How often, and how many times, it is looked whether stopped channels are at rest.
+LOOK_S = 0.01
+LOOKS = 50
 #: The board holds after 1.5 s of silence: well inside that, even when a beat is lost.
 BEAT_S = 0.4
 #: By how much a board may be late, more than enough for any; then it is no longer waited for.
@@ -189,6 +192,12 @@ class Board:
         """Stop the pulses, and wait until the pins are released."""
         reply = self._ask("off", {"mask": _mask(channels)})
         self.wait(reply.values["off_ms"] / 1000)
+        # The board counts from its next look at the clock, which may be a while when it is busy.
+        stopping = table.number_of(table.MOTIONS, "stopping")
+        for _ in range(LOOKS):
+            if all(self.state(channel)["motion"] != stopping for channel in channels):
+                return
+            self.wait(LOOK_S)
 
     def frame_rate(self, frame_hz: int) -> None:
         """Set the frame rate; every channel must be off."""
