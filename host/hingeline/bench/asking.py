@@ -248,8 +248,9 @@ def _level_answer(
     if zero is None:
         return Answer(typed, size, "deg", text)
     turned = zero.deflection_deg(size)
-    way = next((w for w, sign in question.signs.items() if sign * turned > 0), "")
-    return Answer(typed, turned, "deg", f"{text}, which is {way} {abs(turned):.4g} deg")
+    way = next((w for w, sign in question.signs.items() if sign * turned > 0), None)
+    went = "neutral" if way is None else f"{way} {abs(turned):.4g} deg"
+    return Answer(typed, turned + 0.0, "deg", f"{text}, which is {went}")
 
 
 def put(

@@ -22,6 +22,7 @@ from hingeline.bench.asking import (
     surface_question,
 )
 from hingeline.bench.entering import Entry
+from hingeline.bench.levelling import find_zero
 from hingeline.bench.procedures.calibrating import Calibration, Place, calibrate
 from hingeline.bench.procedures.channels import channel_of, in_use
 from hingeline.bench.readings import making
@@ -77,7 +78,7 @@ from hingeline.travel.walk import QUICK, THOROUGH, USUAL, Kind
 @click.option("--resume", is_flag=True, help="Take up the servo's unfinished calibration.")
 @draw_option
 @options.rod_off_option
-@options.gauge_options("arm", "deg", "drop", "straight")
+@options.gauge_options("arm", "deg", "drop", "straight", "level")
 @options.moving_options
 @options.json_option
 def command(
@@ -113,6 +114,11 @@ def command(
         known = ", ".join(models.load(model).model.servos)
         raise click.UsageError(f"Name the SERVO behind its MODEL file, one of: {known}.")
     if table is not None:
+        if gauge.kind == "level":
+            raise click.UsageError(
+                "A table holds deflections from neutral, not what a level shows against gravity: "
+                "use --gauge deg."
+            )
         label, curve = paperwork.fit_table(table, model, servo, gauge, choices.records_path)
     elif model is None or servo is None:
         raise click.UsageError("Name a MODEL file and a SERVO in it, or a file of --readings.")
@@ -156,6 +162,8 @@ def _at_bench(
         doing=f"be stepped through their range and read ({rod})",
         after_stop=f"Go on with: hingeline calibrate {model} {servo} --resume",
     ) as bench:
+        if gauge.kind == "level":
+            gauge = _with_zero(bench, setting, gauge)
         plan = bench_calibration(setting, gauge, kind=kind, rod_off=rod_off)
         if minutes is not None:
             plan = replace(plan, budget=Budget(minutes, time.monotonic))
@@ -187,6 +195,17 @@ def bench_calibration(
     allowed = (-180.0, 180.0) if rod_off else setting.allowed_shaft_deg()
     channel = channel_of(servo, surface.channel, f"{surface.servo}, {surface.name}")
     return Calibration(channel, gauge, question, making(gauge, setting), allowed, kind)
+
+
+def _with_zero(bench: Bench, setting: Setting, gauge: Gauge) -> Gauge:
+    """Find a level's zero while the servo has no pulses, keeping both answers."""
+    surface = setting.surface
+
+    def keep(typed: str, understood: float | str) -> None:
+        figures = {"servo": surface.servo, "zero": True, "understood": understood}
+        bench.records.note_remark(bench.session_id, "answered", text=typed, figures=figures)
+
+    return find_zero(surface, gauge, bench.asker, keep)
 
 
 def run_calibration(bench: Bench, plan: Calibration, setting: Setting) -> TravelCurve:

@@ -142,7 +142,8 @@ def gauge_options(*kinds: GaugeKind) -> Callable[[Callable[..., Any]], Callable[
             "--resolution",
             default=None,
             metavar="VALUE",
-            help="Finest step of the gauge; default '0.5 deg' or '0.5 mm'.",
+            help="Finest step of the gauge; default '0.5 deg' or '0.5 mm'"
+            + (", of a level '0.1 deg'." if "level" in kinds else "."),
         )(collected)
         return click.option(
             "--gauge",
@@ -152,6 +153,7 @@ def gauge_options(*kinds: GaugeKind) -> Callable[[Callable[..., Any]], Callable[
             show_default=True,
             help="What is read: deg at the surface; mm as a drop square to the neutral plane "
             "or straight from edge to edge"
+            + ("; level: what a digital level on it shows" if "level" in kinds else "")
             + ("; arm: a protractor at the servo arm." if "arm" in kinds else "."),
         )(collected)
 
@@ -159,7 +161,7 @@ def gauge_options(*kinds: GaugeKind) -> Callable[[Callable[..., Any]], Callable[
 
 
 def _gauge(kind: GaugeKind, resolution: str | None) -> Gauge:
-    usual = Gauge(kind, 0.5)
+    usual = Gauge(kind, 0.1 if kind == "level" else 0.5)
     if resolution is None:
         return usual
     value = units.parse(resolution, usual.quantity)
