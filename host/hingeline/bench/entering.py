@@ -185,6 +185,19 @@ class Entries:
                 self._tell_of_stop(entry, doubt)
                 return None
             asked = self._put_in_question(entry, doubt, question)
+            decided = self._decide(entry, doubt, question, asked)
+            if isinstance(decided, Order):
+                return decided
+            entry = decided
+        return None
+
+    # -- within ------------------------------------------------------------------------
+
+    def _decide(
+        self, entry: Entry, doubt: Doubt, question: Question, asked: Question
+    ) -> Entry | Order:
+        """Have the person say what becomes of a doubted reading; return what counts then."""
+        while not entry.stands:
             typed = self._asker.ask(asked)
             if order := order_of(typed):
                 return order
@@ -192,17 +205,14 @@ class Entries:
             if word == "keep":
                 self._stand(entry, typed)
             elif word == "yes" and doubt.partner is not None:
-                entry = self._exchange(entry, doubt.partner, typed)
+                return self._exchange(entry, doubt.partner, typed)
             elif word == "yes" and doubt.likely is not None:
-                entry = self._again(entry, understand(question, doubt.likely), typed)
+                return self._again(entry, understand(question, doubt.likely), typed)
             elif answer := self._heard(asked, entry.step, typed):
-                if answer.settled and answer.value == entry.answer.value:
-                    self._stand(entry, typed)
-                else:
-                    entry = self._again(entry, answer)
-        return None
-
-    # -- within ------------------------------------------------------------------------
+                if not answer.settled or answer.value != entry.answer.value:
+                    return self._again(entry, answer)
+                self._stand(entry, typed)
+        return entry
 
     def _heard(self, question: Question, step: Step, typed: str) -> Answer | None:
         return heard(

@@ -100,6 +100,7 @@ class Judge:
         self._known: list[Reading] = []
         self._doubted: list[float] = []
         self._last: Reading | None = None
+        self._on_stop = False
 
     def doubt(self, new: Reading, again: Again | None = None) -> Doubt | None:
         """Judge a reading.
@@ -118,13 +119,15 @@ class Judge:
         """
         if self._last is None or not _tell(self._known):
             return None
+        if swapped := self._swapped(new):
+            return swapped
         expected, u = expect(self._known, self._doubted, new)
         away = new.angle_deg - expected
         if abs(away) <= FAR * u:
-            return self._swapped(new)
+            return None
         onward = math.copysign(1.0, expected - self._last.angle_deg)
-        moved = new.angle_deg - self._last.angle_deg
-        at_stop = onward * away < 0 and onward * moved > -2.0 * math.hypot(new.u_deg, _REST_DEG)
+        forward = onward * (new.angle_deg - self._last.angle_deg) > 0
+        at_stop = onward * away < 0 and (forward or _still(self._last, new))
         found = Doubt(new, expected, u, at_stop=at_stop)
         slip, likely = _slip(found, again or _at_arm(new))
         if (
@@ -137,8 +140,11 @@ class Judge:
 
     def keep(self, reading: Reading, doubt: Doubt | None = None) -> None:
         """Take note of a reading that stands, with the doubt that there was of it."""
+        # On the way back the stop is left late, at a pulse where it may not look odd.
+        stays = self._on_stop and self._last is not None and _still(self._last, reading)
+        self._on_stop = stays or (doubt is not None and doubt.at_stop)
         self._last = reading
-        if doubt is not None and doubt.at_stop:
+        if self._on_stop:
             return
         self._known.append(reading)
         self._doubted.append(0.0 if doubt is None else abs(doubt.away_deg) / 2.0)
@@ -169,6 +175,12 @@ class Judge:
         if not wrong or exchanged > 1.5:
             return None
         return Doubt(new, mine, u_mine, SWAPPED, partner=partner)
+
+
+def _still(before: Reading, after: Reading) -> bool:
+    """Return whether two readings are the same, as far as they can be told."""
+    moved = abs(after.angle_deg - before.angle_deg)
+    return moved <= 2.0 * math.hypot(after.u_deg, _REST_DEG)
 
 
 def _tell(known: Sequence[Reading]) -> bool:
