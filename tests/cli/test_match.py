@@ -78,16 +78,19 @@ def test_throws_swapped_in_the_file_fail_whatever_the_totals(folder):
     changed(folder, ('up = "15 deg", down = "11 deg"', 'up = "11 deg", down = "15 deg"', 1))
     ran = run("match", "millrace.toml")
     assert ran.code == 1
-    assert "FAIL: the worst mismatch is 4.0 deg" in ran.out
+    assert "FAIL: the worst mismatch is" in ran.out
     assert "the model file asks the two sides for throws that differ by 4.0 deg" in " ".join(
         ran.out.split()
     )
-    assert run("match", "millrace.toml", "--json").figures["remedies"] == []
+    found = run("match", "millrace.toml", "--json").figures
+    assert found["worst_mismatch_deg"] == pytest.approx(4.0, abs=0.05)
+    assert found["remedies"] == []
 
 
 def test_the_tooth_that_mends_a_leaning_arm_is_named(folder):
     keep(folder, A1=PLAIN, A2=PLAIN)
     changed(folder, ("hole = 1, teeth_lean = 1", "hole = 1, teeth_lean = 2", 1))
+    assert run("match", "millrace.toml").code == 0  # within a degree the radio evens it out
     ran = run("match", "millrace.toml", "--tolerance", "0.1 deg")
     assert ran.code == 1
     assert "NEXT: the radio cannot mend this." in ran.out

@@ -10,7 +10,7 @@ import click
 from hingeline import units
 from hingeline.cli import matched, models, options, shelved
 from hingeline.cli.benchwork import default_records
-from hingeline.cli.output import FAILED, emit
+from hingeline.cli.output import FAILED, emit, tell
 from hingeline.cli.pair import pair_of
 from hingeline.errors import RecordsError
 from hingeline.model.schema import Surface
@@ -26,6 +26,9 @@ from hingeline.travel.matching import (
 from hingeline.travel.setting import setting_of
 from hingeline.travel.shelf import ARM_DEG, pair_up
 from hingeline.travel.sides import SurfaceSide
+
+#: More pairs than this take so long that it is said beforehand.
+_MANY_PAIRS = 60
 
 
 @click.command(
@@ -116,6 +119,8 @@ def command(
                 "--shelf compares bare servos: leave MODEL, --tolerance and --one-surface out."
             )
         curves = shelved.on_record(records_path or default_records(), labels, simulated)
+        if (count := len(curves) * (len(curves) - 1) // 2) > _MANY_PAIRS:
+            tell(f"Comparing {count} pairs.")
         found = pair_up(
             {label: curve for label, (curve, _) in curves.items()}, arm_deg=arm_deg, points=points
         )

@@ -300,8 +300,7 @@ def _verdict(worked: Worked) -> Iterator[str]:
         )
     yield wrapped(
         f"{'PASS' if found.passed else 'FAIL'}: the worst mismatch is "
-        f"{units.deg(found.worst_deg)} at {where} stick; {units.deg(found.tolerance_deg)} may "
-        "remain."
+        f"{found.worst_deg:.2f} deg at {where} stick; {found.tolerance_deg:g} deg may remain."
     )
     if not found.sure:
         yield wrapped(
@@ -331,9 +330,14 @@ def _remedy_text(worked: Worked) -> Iterator[str]:
     yield wrapped(
         f"NEXT: the radio cannot mend this. {best.surface.name}: "
         f"{_change(side.setting.surface, best.surface, side)}; rod {units.mm(best.rod_mm)} from "
-        f"hole to hole. That leaves {units.deg(best.match.worst_deg)}"
-        f"{'' if best.match.passed else ', which is still too much'}."
+        f"hole to hole. That leaves {best.match.worst_deg:.2f} deg{_still(best.match)}."
     )
+
+
+def _still(found: Match) -> str:
+    if found.passed:
+        return ""
+    return ", with a throw still short" if found.short else ", still more than may remain"
 
 
 def _change(old: Surface, new: Surface, side: SurfaceSide) -> str:

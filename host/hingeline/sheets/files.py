@@ -16,10 +16,12 @@ from hingeline.errors import HingelineError
 from hingeline.linkage.closure import Linkage
 from hingeline.linkage.plan import SurfacePlan
 from hingeline.model.schema import Servo, Surface
+from hingeline.sheets.changeplot import change_plot
 from hingeline.sheets.curveplot import curve_plot
 from hingeline.sheets.drawings import linkage_figure
 from hingeline.sheets.page import save
 from hingeline.sheets.throwplot import throw_plot
+from hingeline.travel.comparing import Comparison
 from hingeline.travel.curve import TravelCurve
 
 _PLAIN = re.compile(r"[a-z0-9]+( [a-z0-9]+)*", re.ASCII)
@@ -104,6 +106,36 @@ def draw_curve(directory: Path, label: str, curve: TravelCurve) -> list[Path]:
         When the folder or a file in it cannot be written.
     """
     return _written(directory, slug(label, "servo"), {"travel": curve_plot(label, curve)})
+
+
+def draw_change(
+    directory: Path, label: str, old: TravelCurve, new: TravelCurve, found: Comparison
+) -> list[Path]:
+    """Draw two calibrations of a servo into a folder, as SVG and as PNG.
+
+    Parameters
+    ----------
+    directory : Path
+        Made when it is not there; an earlier drawing of the same servo is replaced.
+    label : str
+        The servo's.
+    old, new : TravelCurve
+        Its curves.
+    found : Comparison
+        Of these two.
+
+    Returns
+    -------
+    list of Path
+        What was written.
+
+    Raises
+    ------
+    HingelineError
+        When the folder or a file in it cannot be written.
+    """
+    figures = {"change": change_plot(label, old, new, found)}
+    return _written(directory, slug(label, "servo"), figures)
 
 
 def _written(directory: Path, stem: str, figures: Mapping[str, Figure]) -> list[Path]:
