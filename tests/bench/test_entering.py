@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 
 import pytest
@@ -371,7 +372,7 @@ AT_DOUBTS = st.sampled_from(["keep", "yes", "undo", "skip", "redo", "redo 1600",
     st.dictionaries(st.integers(0, 40), ORDERS, max_size=8),
     st.lists(AT_DOUBTS, max_size=8),
 )
-@settings(max_examples=40)
+@settings(max_examples=25)
 def test_whatever_is_ordered_what_counts_was_typed_and_read_from_its_side(script, answers):
     try:
         work = Work(script, answers, gauge=FINE)
@@ -388,6 +389,9 @@ def test_whatever_is_ordered_what_counts_was_typed_and_read_from_its_side(script
     assert sorted(curve) == sorted(counting)
     assert min(work.line.pulses_seen[1]) >= 1000
     assert max(work.line.pulses_seen[1]) <= 2000
+    pulses = sorted({pulse_us for pulse_us, _, _ in curve})
+    if min(b - a for a, b in itertools.pairwise(pulses)) < 40:
+        return  # by a slip in the first two, so close that the steps do not take up the play
     for reading in work.curve.readings:
         # A proposal that was taken is what the program made of a number.
         if reading.as_typed in work.shown:

@@ -82,6 +82,11 @@ class Entry:
         """The step at which it was read."""
         return Step(round(self.reading.pulse_us), self.reading.approach, True)
 
+    def become(self, other: Entry) -> None:
+        """Let another reading count in the place of this one."""
+        self.reading, self.answer, self.row = other.reading, other.answer, other.row
+        self.stands = other.stands
+
 
 class Entries:
     """Asks for readings, keeps them in their order, and questions those that look wrong.
@@ -111,10 +116,8 @@ class Entries:
         """Those that count, in their order."""
         return [entry.reading for entry in self._all]
 
-    def add(self, entry: Entry, instead: Entry | None = None) -> None:
-        """Let a reading count, perhaps instead of another."""
-        if instead is not None:
-            self._all.remove(instead)
+    def add(self, entry: Entry) -> None:
+        """Let a reading count."""
         self._all.append(entry)
         self._all.sort(key=lambda one: one.place)
 
@@ -185,19 +188,18 @@ class Entries:
                 self._tell_of_stop(entry, doubt)
                 return None
             asked = self._put_in_question(entry, doubt, question)
-            decided = self._decide(entry, doubt, question, asked)
-            if isinstance(decided, Order):
-                return decided
-            entry = decided
+            if order := self._decide(entry, doubt, question, asked):
+                return order
         return None
 
     # -- within ------------------------------------------------------------------------
 
     def _decide(
         self, entry: Entry, doubt: Doubt, question: Question, asked: Question
-    ) -> Entry | Order:
-        """Have the person say what becomes of a doubted reading; return what counts then."""
-        while not entry.stands:
+    ) -> Order | None:
+        """Have the person say what becomes of a reading in doubt."""
+        row = entry.row
+        while entry.row == row and not entry.stands:
             typed = self._asker.ask(asked)
             if order := order_of(typed):
                 return order
@@ -205,14 +207,15 @@ class Entries:
             if word == "keep":
                 self._stand(entry, typed)
             elif word == "yes" and doubt.partner is not None:
-                return self._exchange(entry, doubt.partner, typed)
+                self._exchange(entry, doubt.partner, typed)
             elif word == "yes" and doubt.likely is not None:
-                return self._again(entry, understand(question, doubt.likely), typed)
+                self._again(entry, understand(question, doubt.likely), typed)
             elif answer := self._heard(asked, entry.step, typed):
-                if not answer.settled or answer.value != entry.answer.value:
-                    return self._again(entry, answer)
-                self._stand(entry, typed)
-        return entry
+                if answer.settled and answer.value == entry.answer.value:
+                    self._stand(entry, typed)
+                else:
+                    self._again(entry, answer)
+        return None
 
     def _heard(self, question: Question, step: Step, typed: str) -> Answer | None:
         return heard(
@@ -236,7 +239,7 @@ class Entries:
         refuse_turning([reading])
         return Entry(reading, answer, row, place=place), row
 
-    def _again(self, entry: Entry, answer: Answer, because: str = "") -> Entry:
+    def _again(self, entry: Entry, answer: Answer, because: str = "") -> None:
         """Put another answer in a reading's place, if a reading can be made of it."""
         try:
             self._making(entry.step.pulse_us, entry.step.approach, answer)
@@ -244,23 +247,22 @@ class Entries:
             # It cannot replace anything, but it was typed.
             self._notes.remark("not used", entry.row, answer.typed)
             self._asker.tell(str(error))
-            return entry
+            return
         made, _ = self._keep(entry.step, entry.place, answer, entry.row, because)
         assert made is not None  # noqa: S101  (it could be made a moment ago)
-        made.stands = because != ""  # the program's own proposal is not asked about again
-        self.add(made, instead=entry)
-        return made
+        entry.become(made)
+        entry.stands = because != ""  # the program's own proposal is not asked about again
 
     def _stand(self, entry: Entry, typed: str) -> None:
         self._notes.remark("kept", entry.row, typed)
         entry.stands = True
         self._asker.tell(f"{entry.answer.typed.strip()} is kept as it was typed.")
 
-    def _exchange(self, entry: Entry, partner: Reading, typed: str) -> Entry:
+    def _exchange(self, entry: Entry, partner: Reading, typed: str) -> None:
         other = next(one for one in self._all if one.reading is partner)
         mine, theirs = entry.answer, other.answer
         self._again(other, mine, typed)
-        return self._again(entry, theirs, typed)
+        self._again(entry, theirs, typed)
 
     def _doubt(self, entry: Entry, question: Question) -> Doubt | None:
         """Judge a reading by all others, as if it came after them and next to its neighbour."""

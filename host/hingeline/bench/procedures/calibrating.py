@@ -199,8 +199,12 @@ class _Work:
                     self._skipped[at] = task
                 if not isinstance(taken, Entry):
                     return taken
-                self._entries.add(taken, instead=task.again)
-                task.open, task.again, task.replaces = taken, None, None
+                task.open = task.again or taken
+                if task.again is not None:
+                    task.again.become(taken)
+                else:
+                    self._entries.add(taken)
+                task.again, task.replaces = None, None
                 if self._plan.budget is not None:
                     self._plan.budget.count()
             return self._entries.settle(task.open)
