@@ -54,6 +54,7 @@ class Station:
     rod_on: bool = True
     senses: Senses = field(default_factory=Senses)
     surface_deg: float = field(default=0.0, init=False)
+    _solved: tuple[float, float] = field(default=(math.nan, math.nan), init=False, repr=False)
 
     def advance(self, pulse_us: float, seconds: float) -> None:
         """Let time pass."""
@@ -65,7 +66,11 @@ class Station:
 
     def _move_surface(self, linkage: Linkage, surface: Surface) -> float:
         """Take the surface along; return how far it is driven beyond its freedom, in degrees."""
-        driven = math.degrees(float(surface_angle(linkage, math.radians(self.servo.shaft_deg))))
+        shaft, driven = self._solved
+        if shaft != self.servo.shaft_deg:  # most of the time nothing moves
+            shaft = self.servo.shaft_deg
+            driven = math.degrees(float(surface_angle(linkage, math.radians(shaft))))
+            self._solved = shaft, driven
         if math.isnan(driven):  # beyond what the linkage can do it stays where it jammed
             return math.inf
         half_mm = surface.rod.play_mm / 2.0
