@@ -18,9 +18,9 @@ from hingeline.bench.simulated.standin import StandIn
 from hingeline.chord import deg_per_mm
 from hingeline.errors import BenchError, TravelError
 from hingeline.linkage.closure import ratio, surface_angle
+from hingeline.travel.kinds import Kind
 from hingeline.travel.schedule import FIRST_STEP_US, RUN_UP_US
 from hingeline.travel.setting import setting_of
-from hingeline.travel.walk import Kind
 from tests.support.bench import Kept, Person, Watched, calibration, station
 from tests.support.models import model, servo, surface
 

@@ -17,8 +17,8 @@ from hingeline.bench.procedures.channels import in_use
 from hingeline.bench.simulated.servo import ServoTruth
 from hingeline.bench.simulated.standin import StandIn
 from hingeline.errors import TravelError
+from hingeline.travel.kinds import Kind
 from hingeline.travel.setting import setting_of
-from hingeline.travel.walk import Kind
 from tests.support.bench import Kept, Person, Watched, calibration, station
 from tests.support.models import model, servo, surface
 

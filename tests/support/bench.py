@@ -21,9 +21,9 @@ from hingeline.bench.simulated.station import Station
 from hingeline.bench.simulated.transport import SimulatedTransport
 from hingeline.linkage.mounting import mounted
 from hingeline.model.schema import Model, Surface
+from hingeline.travel.kinds import USUAL, Kind
 from hingeline.travel.schedule import Step
 from hingeline.travel.setting import Setting
-from hingeline.travel.walk import USUAL, Kind
 
 #: What reaches the other side of a line: pieces of bytes, each so many seconds later.
 Pieces = Iterable[tuple[float, bytes]]

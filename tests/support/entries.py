@@ -31,7 +31,7 @@ from hingeline.errors import TravelError, UnitError
 from hingeline.linkage.closure import surface_angle
 from hingeline.travel.judging import Doubt, Judge
 from hingeline.travel.reading import Reading
-from hingeline.travel.schedule import Step, first_step, traverse
+from hingeline.travel.schedule import Step, traverse
 from hingeline.travel.setting import Setting, setting_of
 from tests.support.models import one
 from tests.support.servo_truth import ServoTruth, random_servo
@@ -167,7 +167,8 @@ def _steps(points: int) -> list[Step]:
     down = [step for step in steps[1:] if step.approach == "falling"]
     above = [step for step in up if step.pulse_us > 1550]
     below = [step for step in up if step.pulse_us <= 1550]
-    return [*first_step(1500, (900, 2100)), *above, *down, *below]
+    first = [Step(1470, "falling", False), Step(1500, "rising", True), Step(1550, "rising", True)]
+    return [*first, *above, *down, *below]
 
 
 def walk(seed: int) -> Iterator[tuple[Bench, Step, float]]:

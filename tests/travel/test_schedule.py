@@ -9,7 +9,6 @@ from hingeline.travel.reading import Reading, shaft_reading
 from hingeline.travel.schedule import (
     FIRST_STEP_US,
     LEAST_STEP_US,
-    first_step,
     rate_of_first_step,
     refuse_turning,
     traverse,
@@ -29,17 +28,6 @@ def small_step(rate_deg_per_us, start_deg=0.0, resolution_deg=0.5):
 
 
 class TestFirstStep:
-    def test_goes_only_a_small_way_and_reads_both_points_from_below(self):
-        steps = first_step(1500, LIMITS)
-        assert all(abs(step.pulse_us - 1500) <= 50 for step in steps)
-        read = [step for step in steps if step.read]
-        assert [step.pulse_us for step in read] == [1500, 1550]
-        assert {step.approach for step in read} == {"rising"}
-
-    def test_no_room(self):
-        with pytest.raises(TravelError, match=r"1470 to 1550 us.*1000 to 1540 us"):
-            first_step(1500, (1000, 1540))
-
     def test_rate_and_its_uncertainty(self):
         rate, u = rate_of_first_step(small_step(0.09))
         assert rate == pytest.approx(0.09)

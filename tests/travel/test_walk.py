@@ -8,10 +8,11 @@ from hypothesis import strategies as st
 
 from hingeline.bench.simulated.servo import ServoTruth
 from hingeline.errors import TravelError
+from hingeline.travel.kinds import FEWEST, KINDS, QUICK, THOROUGH, USUAL
 from hingeline.travel.pace import USUAL_PACE_S, Budget
 from hingeline.travel.reading import shaft_reading
 from hingeline.travel.schedule import LEAST_STEP_US, reach
-from hingeline.travel.walk import FEWEST, KINDS, QUICK, THOROUGH, USUAL, Walk
+from hingeline.travel.walk import Walk
 
 LIMITS = (900, 2100)
 WIDE = (-100.0, 100.0)

@@ -33,9 +33,9 @@ from hingeline.cli.output import emit, tell, wrapped
 from hingeline.errors import TravelError
 from hingeline.records.store import RESUMED
 from hingeline.travel.curve import TravelCurve
+from hingeline.travel.kinds import QUICK, THOROUGH, USUAL, Kind
 from hingeline.travel.pace import Budget
 from hingeline.travel.setting import Setting, setting_of
-from hingeline.travel.walk import QUICK, THOROUGH, USUAL, Kind
 
 
 @click.command("calibrate", short_help="Measure a servo's travel and fit its curve.")
@@ -240,7 +240,7 @@ def _earlier(bench: Bench, setting: Setting, gauge: Gauge) -> tuple[list[Entry],
     left_out = frozenset(
         (float(remark["figures"]["pulse_us"]), str(remark["figures"]["approach"]))
         for remark in remarks
-        if remark["kind"] == "skipped" and remark["figures"]["servo"] == servo
+        if remark["kind"] == "skipped" and remark["servo"] == servo
     )
     return entries, left_out
 

@@ -1,8 +1,7 @@
-"""Which pulses to send to one servo, in which order, and from which side.
+"""The parts of a calibration's walk: the small step's rate, the range, up and down.
 
-A calibration starts with one small step, because nobody knows yet how far the servo turns
-per microsecond; the rate it shows trims everything that follows, so that a servo of wide
-travel is not thrown past its linkage. Then the range is walked up and down.
+Nobody knows yet how far the servo turns per microsecond; the rate that one small step shows
+trims everything that follows, so that a servo of wide travel is not thrown past its linkage.
 
 The approach of a step is not declared but worked out from the pulse before it.
 """
@@ -51,28 +50,8 @@ class Step:
     read: bool
 
 
-def first_step(centre_us: int, limits_us: tuple[int, int]) -> tuple[Step, ...]:
-    """List the small first step: run-up below centre, centre, one step above.
-
-    Both readings are reached from below, so that play does not spoil their difference.
-
-    Raises
-    ------
-    TravelError
-        If the limits leave no room for it.
-    """
-    low, high = centre_us - RUN_UP_US, centre_us + FIRST_STEP_US
-    if not (limits_us[0] <= low and high <= limits_us[1]):
-        raise TravelError(
-            f"The first step needs {low} to {high} us; the limits are "
-            f"{limits_us[0]} to {limits_us[1]} us.",
-            mend="Widen the servo's pulse limits, or correct its centre.",
-        )
-    return _walk(centre_us, [(low, False), (centre_us, True), (high, True)])
-
-
 def rate_of_first_step(readings: Iterable[Reading]) -> tuple[float, float]:
-    """Return the rate that the two readings of `first_step` show.
+    """Return the rate that two readings show: at centre, and one small step from it.
 
     Returns
     -------

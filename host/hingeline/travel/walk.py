@@ -10,16 +10,16 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from hingeline.errors import TravelError
 from hingeline.travel.bends import new_pulses
+from hingeline.travel.kinds import FEWEST, Kind
 from hingeline.travel.pace import Budget
 from hingeline.travel.reading import Approach, Reading
 from hingeline.travel.schedule import (
     FIRST_STEP_US,
     LEAST_STEP_US,
-    POINTS,
     RUN_UP_US,
     Step,
     rate_of_first_step,
@@ -31,42 +31,6 @@ from hingeline.travel.schedule import (
 #: No servo for models is faster than this per us, so that the first step is small enough for
 #: any. Common practice, no source: the fastest known turn 0.135 deg/us.
 FASTEST_DEG_PER_US = 0.3
-#: Fewest points each way to which a budget of time thins a walk.
-FEWEST = 5
-
-
-@dataclass(frozen=True)
-class Kind:
-    """How thorough a calibration is.
-
-    Attributes
-    ----------
-    name : str
-        What it is called.
-    points : int
-        Pulses each way, evenly spaced.
-    cycles : int
-        Walks up and down.
-    closer : int
-        Pulses that may be added in one round where the curve bends or ends.
-    rounds : int
-        How often pulses may be added, each time knowing what the last ones showed.
-    centre_again : int
-        How often centre is read again, from both sides, at the end.
-    """
-
-    name: str
-    points: int
-    cycles: int = 1
-    closer: int = 1
-    rounds: int = 1
-    centre_again: int = 0
-
-
-QUICK = Kind("quick", FEWEST)
-USUAL = Kind("usual", POINTS, closer=1, rounds=2, centre_again=1)
-THOROUGH = Kind("thorough", 21, cycles=2, closer=3, rounds=2, centre_again=2)
-KINDS = {kind.name: kind for kind in (QUICK, USUAL, THOROUGH)}
 
 
 class Walk:

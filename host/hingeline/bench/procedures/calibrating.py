@@ -15,9 +15,10 @@ from hingeline.bench.readings import Making
 from hingeline.errors import TravelError
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.fit import fit
+from hingeline.travel.kinds import USUAL, Kind
 from hingeline.travel.pace import Budget
 from hingeline.travel.schedule import RUN_UP_US, Step, reach
-from hingeline.travel.walk import USUAL, Kind, Walk
+from hingeline.travel.walk import Walk
 
 Place = tuple[float, str]
 
