@@ -55,7 +55,7 @@ from hingeline.travel.setting import Setting, setting_of
     "(up or down) and reading (with its unit; at a surface also its direction: 'up 9 deg'). "
     "No bench is needed; with MODEL and SERVO the curve is kept in the records.",
 )
-@click.option("--quick", is_flag=True, help=f"{QUICK.points} readings each way, no more.")
+@click.option("--quick", is_flag=True, help=f"{QUICK.points} readings each way.")
 @click.option(
     "--thorough",
     is_flag=True,
@@ -66,11 +66,11 @@ from hingeline.travel.setting import Setting, setting_of
     type=click.IntRange(3, 101),
     default=None,
     metavar="N",
-    help=f"Readings each way.  [default: {USUAL.points}]",
+    help=f"Readings each way; default: {USUAL.points}.",
 )
 @click.option(
     "--minutes",
-    type=click.FloatRange(1.0, 600.0),
+    type=click.IntRange(1, 600),  # whole: "nan" passes every comparison
     default=None,
     metavar="N",
     help="How long it may take: what there is no time for is left out, and said.",
@@ -88,7 +88,7 @@ def command(
     quick: bool,
     thorough: bool,
     points: int | None,
-    minutes: float | None,
+    minutes: int | None,
     resume: bool,
     folder: Path | None,
     rod_off: bool,
@@ -141,7 +141,7 @@ def _at_bench(
     model: Path,
     servo: str,
     kind: Kind,
-    minutes: float | None,
+    minutes: int | None,
     resume: bool,
     rod_off: bool,
     gauge: Gauge,

@@ -65,8 +65,14 @@ class StepNotes:
         figures: Mapping[str, Any] | None = None,
     ) -> None:
         """Keep what was said or done about a reading, or between two of them."""
-        kept = {**(figures or {}), "servo": self.servo}
-        self.records.note_remark(self.session_id, kind, reading=reading, text=text, figures=kept)
+        self.records.note_remark(
+            self.session_id,
+            kind,
+            servo=self.servo,
+            reading=reading,
+            text=text,
+            figures=dict(figures or {}),
+        )
 
 
 def step_note(bench: Bench, servo: str, used: Gauge, surface: Surface | None) -> StepNotes:

@@ -103,8 +103,12 @@ def _shown(whole: Row) -> Iterator[str]:
     board = f", board {whole['board']}, firmware {whole['firmware']}" if whole["board"] else ""
     yield f"  bench: {whole['bench']}{board}"
     if whole["readings"]:
+        said: dict[int, list[str]] = {}
+        for remark in whole["remarks"]:
+            said.setdefault(remark["reading_id"], []).append(_brief_remark(remark))
         rows = [
             (
+                str(row["id"]),
                 row["servo"],
                 row["surface"] or "-",
                 f"{row['pulse_us']:.0f} us",
@@ -112,17 +116,39 @@ def _shown(whole: Row) -> Iterator[str]:
                 row["gauge"],
                 row["typed"],
                 f"{row['value']:g} {row['unit']}",
+                ", ".join(said.get(row["id"], [])),
             )
             for row in whole["readings"]
         ]
-        headings = ["servo", "surface", ">pulse", "approach", "gauge", "typed", ">understood"]
+        headings = [">no.", "servo", "surface", ">pulse", "approach", "gauge", "typed"]
+        headings += [">understood", "remarks"]
         yield from table(headings, rows).splitlines()
+    for remark in whole["remarks"]:
+        if remark["kind"] == "questioned":
+            yield f"{_said(remark)} {remark['text']}"
+        elif remark["reading_id"] is None:
+            yield f"{_said(remark)} {remark['text']}".rstrip()
     for row in whole["curves"]:
         curve = row["curve"]
         yield f"Curve of {row['servo']}: {_brief(curve)}"
     for row in whole["findings"]:
         yield f"{row['kind'].capitalize()} of {row['subject']}:"
         yield from (f"  {line}" for line in json.dumps(row["figures"], indent=2).splitlines())
+
+
+def _brief_remark(remark: Row) -> str:
+    if remark["kind"] == "replaced":
+        return f"replaced by {remark['figures']['by']}"
+    return str(remark["kind"])
+
+
+def _said(remark: Row) -> str:
+    """Say what kind of remark it is, and where it was made."""
+    figures = remark["figures"]
+    if remark["reading_id"] is not None:
+        return f"Reading {remark['reading_id']} {remark['kind']}:"
+    place = f"At {figures['pulse_us']} us, {figures['approach']}" if "pulse_us" in figures else ""
+    return f"{place}{', ' if place else ''}{remark['kind']}:"
 
 
 def _brief(curve: dict[str, Any]) -> str:

@@ -70,12 +70,13 @@ CREATE TABLE remarks (
     session_id INTEGER NOT NULL REFERENCES sessions (id),
     reading_id INTEGER REFERENCES readings (id),
     noted TEXT NOT NULL,
+    servo TEXT,
     kind TEXT NOT NULL,
     text TEXT NOT NULL,
     figures TEXT NOT NULL
 );
 CREATE INDEX remarks_session ON remarks (session_id);
-CREATE INDEX remarks_reading ON remarks (reading_id);
+CREATE INDEX remarks_servo ON remarks (servo);
 """
 
 

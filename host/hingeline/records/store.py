@@ -176,7 +176,7 @@ class Records:
                 unit=unit,
             )
             if replaces is not None:
-                self._remark(session_id, "replaced", replaces, because, {"by": number})
+                self._remark(session_id, servo, "replaced", replaces, because, {"by": number})
             return number
 
     def note_remark(
@@ -184,6 +184,7 @@ class Records:
         session_id: int,
         kind: str,
         *,
+        servo: str | None = None,
         reading: int | None = None,
         text: str = "",
         figures: Row | None = None,
@@ -197,6 +198,8 @@ class Records:
         kind : str
             Such as "questioned", "kept", "undone", "skipped", "note". Those in
             :data:`SET_ASIDE` say that the reading no longer counts.
+        servo : str, optional
+            Label of the servo concerned.
         reading : int, optional
             Number of the reading concerned.
         text : str
@@ -205,7 +208,7 @@ class Records:
             What else belongs to it, as plain JSON types.
         """
         with self._said("written"):
-            return self._remark(session_id, kind, reading, text, figures or {})
+            return self._remark(session_id, servo, kind, reading, text, figures or {})
 
     def note_curve(self, session_id: int, servo: str, curve: Row) -> int:
         """Keep a servo's fitted travel curve, as plain JSON types."""
@@ -283,8 +286,9 @@ class Records:
             "SELECT id, command, outcome FROM sessions"
             " WHERE command IN ('calibrate', ?) AND (bench = 'simulated') = ?"
             " AND (id IN (SELECT session_id FROM readings WHERE servo = ?)"
+            " OR id IN (SELECT session_id FROM remarks WHERE servo = ?)"
             " OR id IN (SELECT session_id FROM curves WHERE servo = ?)) ORDER BY id DESC",
-            (RESUMED, simulated, servo, servo),
+            (RESUMED, simulated, servo, servo, servo),
         )
         readings: list[Row] = []
         remarks: list[Row] = []
@@ -361,13 +365,20 @@ class Records:
         )
 
     def _remark(
-        self, session_id: int, kind: str, reading: int | None, text: str, figures: Row
+        self,
+        session_id: int,
+        servo: str | None,
+        kind: str,
+        reading: int | None,
+        text: str,
+        figures: Row,
     ) -> int:
         return self._insert(
             "remarks",
             session_id=session_id,
             reading_id=reading,
             noted=self._stamp(),
+            servo=servo,
             kind=kind,
             text=text,
             figures=_dumps(figures),

@@ -1,0 +1,134 @@
+"""Killed at any prompt, the program has lost nothing that was typed, and goes on from there."""
+
+import os
+import signal
+
+import pytest
+
+from hingeline.records.store import Records
+from tests.cli.running import Terminal, run
+from tests.cli.test_typing import shown
+
+CALIBRATE = ("calibrate", "millrace.toml", "R1", "--port", "sim:", "--yes", "--by-hand")
+PROMPT = "(? helps):"
+TRUE = ""
+#: What is typed, prompt by prompt: every sort of thing that can be.
+TYPED = [
+    TRUE,
+    TRUE,
+    TRUE,
+    "85",  # a slip, so that the next prompt is the question about it
+    "nonsense",
+    "86",
+    TRUE,
+    "undo",
+    TRUE,
+    "redo 1550",
+    TRUE,
+    "note the wind blew",
+    "skip",
+    TRUE,
+    "-85",
+    "keep",
+    "redo 1550",
+    "stop here",
+]
+
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="kills with SIGKILL")
+
+
+def play(terminal, prompts):
+    """Type at so many prompts, and wait for one more; return what was typed."""
+    typed = []
+    for text in TYPED[:prompts]:
+        seen = terminal.until(PROMPT)
+        text = text or shown(seen)
+        terminal.type(text)
+        typed.append(text)
+    return typed
+
+
+def noted(folder):
+    """Return all that is in the records of the newest session, typed texts first."""
+    with Records(folder / "records.sqlite") as records:
+        whole = records.session(records.sessions()[0]["id"])
+    return [row["typed"] for row in whole["readings"]], whole["remarks"], whole
+
+
+@pytest.mark.parametrize("prompts", range(1, len(TYPED)))
+def test_killed_at_a_prompt_it_has_kept_every_keystroke(prompts, folder):
+    with Terminal(*CALIBRATE) as terminal:
+        typed = play(terminal, prompts)
+        terminal.until(PROMPT)  # what was typed has been dealt with: the next prompt stands
+        os.kill(terminal.process.pid, signal.SIGKILL)
+        terminal.process.wait()
+    texts, remarks, whole = noted(folder)
+    said = [remark["text"].removeprefix("note ") for remark in remarks]
+    for text in typed:
+        assert texts.count(text) + said.count(text.removeprefix("note ")) >= typed.count(text)
+    assert whole["outcome"] is None
+    # Whatever does not count any more is there all the same, with what took its place.
+    rows = {row["id"] for row in whole["readings"]}
+    for remark in remarks:
+        assert remark["reading_id"] is None or remark["reading_id"] in rows
+        if remark["kind"] == "replaced":
+            assert remark["figures"]["by"] in rows
+
+
+def test_killed_at_the_question_of_a_doubt_it_is_asked_again_when_taken_up(folder):
+    with Terminal(*CALIBRATE) as terminal:
+        play(terminal, 4)
+        question = terminal.until(PROMPT)
+        assert "keep" in question
+        os.kill(terminal.process.pid, signal.SIGKILL)
+        terminal.process.wait()
+    texts, remarks, _ = noted(folder)
+    assert texts[-1] == "85"
+    assert [remark["kind"] for remark in remarks] == ["questioned"]
+    with Terminal(*CALIBRATE, "--resume") as terminal:
+        question = terminal.until(PROMPT)
+        assert "4 readings of the unfinished calibration are kept." in question
+        assert "85 is " in question
+        terminal.type("keep")
+        assert "keep" not in terminal.until(PROMPT).split("85 is kept as it was typed.")[1]
+        os.kill(terminal.process.pid, signal.SIGKILL)
+        terminal.process.wait()
+    with Terminal(*CALIBRATE, "--resume") as terminal:  # once answered, never again
+        assert "keep, " not in terminal.until(PROMPT)
+        os.kill(terminal.process.pid, signal.SIGKILL)
+        terminal.process.wait()
+    assert [remark["kind"] for remark in noted(folder)[1]] == []
+
+
+def test_taken_up_again_what_was_taken_back_replaced_or_left_out_stays_so(folder):
+    with Terminal(*CALIBRATE, "--points", "5") as terminal:
+        typed = []
+        for text in (TRUE, TRUE, TRUE, "undo", TRUE, "skip", "redo 1550", TRUE):
+            seen = terminal.until(PROMPT)
+            typed.append(text or shown(seen))
+            terminal.type(typed[-1])
+        left = terminal.until(PROMPT)
+        os.kill(terminal.process.pid, signal.SIGKILL)
+        terminal.process.wait()
+    with Records(folder / "records.sqlite") as records:
+        readings, remarks = records.unfinished("R1", simulated=True)
+        session = records.sessions()[0]["id"]
+        assert len(records.readings(session)) == 5
+    assert [row["id"] for row in readings] == [1, 5, 4]  # in the order of the walk
+    assert [remark["kind"] for remark in remarks] == ["skipped"]
+    with Terminal(*CALIBRATE, "--points", "5", "--resume") as terminal:
+        again = terminal.until(PROMPT)
+        assert "3 readings of the unfinished calibration are kept." in again
+        # The very question at which it was killed.
+        assert again.split("R1 at ")[1].split(":")[0] == left.split("R1 at ")[1].split(":")[0]
+
+
+def test_show_tells_what_was_said_of_each_reading():
+    answers = ["0", "4.5", "9", "-185", "88", "keep", "undo", "12", "keep", "note cold today"]
+    ran = run(*CALIBRATE, typed=answers)
+    assert ran.code == 130
+    out = run("records", "show", "1").out
+    assert "questioned" in out
+    assert "kept" in out
+    assert "note: cold today" in out
+    assert "not understood: -185" in out
