@@ -23,9 +23,8 @@ from hingeline.bench.asking import (
     arm_question,
     surface_question,
     understand,
-    with_number,
 )
-from hingeline.bench.readings import Making, making
+from hingeline.bench.readings import Making, making, retyped
 from hingeline.chord import throw_mm
 from hingeline.errors import TravelError, UnitError
 from hingeline.linkage.closure import surface_angle
@@ -108,14 +107,7 @@ class Bench:
 
     def doubt(self, judge: Judge, step: Step, read: tuple[Reading, Answer]) -> Doubt | None:
         """Have a reading judged."""
-
-        def again(number: float) -> tuple[str, Reading] | None:
-            text = with_number(self.question, read[1].typed, number)
-            try:
-                return text, self.read(step, text)[0]
-            except (TravelError, UnitError):
-                return None
-
+        again = retyped(self.question, read[1].typed, step, self.make)
         return judge.doubt(read[0], again)
 
 

@@ -10,19 +10,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
-from hingeline.bench.asking import (
-    Answer,
-    Asker,
-    Question,
-    heard,
-    say_understood,
-    understand,
-    with_number,
-)
+from hingeline.bench.asking import Answer, Asker, Question, heard, say_understood, understand
 from hingeline.bench.orders import HELP, Order, order_of
-from hingeline.bench.readings import Making
-from hingeline.errors import TravelError, UnitError
-from hingeline.travel.judging import REPEATED, SWAPPED, Doubt, Judge
+from hingeline.bench.readings import Making, retyped
+from hingeline.errors import TravelError
+from hingeline.travel.judging import REPEATED, SWAPPED, Doubt, doubt_among
 from hingeline.travel.reading import Reading
 from hingeline.travel.schedule import Step, refuse_turning
 
@@ -265,22 +257,10 @@ class Entries:
         self._again(entry, theirs, typed)
 
     def _doubt(self, entry: Entry, question: Question) -> Doubt | None:
-        """Judge a reading by all others, as if it came after them and next to its neighbour."""
-        judge = Judge()
-        later = [one for one in self._all if one.place > entry.place]
-        for one in [*later, *(one for one in self._all if one.place < entry.place)]:
-            judge.keep(one.reading, judge.doubt(one.reading))
-        step = entry.step
-
-        def again(number: float) -> tuple[str, Reading] | None:
-            text = with_number(question, entry.answer.typed, number)
-            try:
-                answer = understand(question, text)
-                return text, self._making(step.pulse_us, step.approach, answer)
-            except (TravelError, UnitError):
-                return None
-
-        return judge.doubt(entry.reading, again)
+        before = [one.reading for one in self._all if one.place < entry.place]
+        behind = [one.reading for one in self._all if one.place > entry.place]
+        again = retyped(question, entry.answer.typed, entry.step, self._making)
+        return doubt_among(before, behind, entry.reading, again)
 
     def _tell_of_stop(self, entry: Entry, doubt: Doubt | None) -> None:
         """Tell of a servo that seems to stand on its stop, once for each stop."""

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from hingeline.bench.asking import Answer, Gauge
+from hingeline.bench.asking import Answer, Gauge, Question, understand, with_number
+from hingeline.errors import TravelError, UnitError
 from hingeline.linkage.closure import ratio, shaft_angle
+from hingeline.travel.judging import Again
 from hingeline.travel.reading import (
     Approach,
     Reading,
@@ -14,6 +16,7 @@ from hingeline.travel.reading import (
     shaft_reading,
     surface_reading,
 )
+from hingeline.travel.schedule import Step
 from hingeline.travel.setting import Setting
 
 #: Makes a reading of a pulse, its approach and an answer.
@@ -76,3 +79,17 @@ def at_surface(gauge: Gauge, setting: Setting) -> Making:
 def making(gauge: Gauge, setting: Setting) -> Making:
     """Return what makes readings with a gauge, wherever it is held."""
     return at_surface(gauge, setting) if gauge.at_surface else at_arm(gauge)
+
+
+def retyped(question: Question, typed: str, step: Step, make: Making) -> Again:
+    """Return what makes, of another number, the text and the reading that it would have been."""
+
+    def again(number: float) -> tuple[str, Reading] | None:
+        text = with_number(question, typed, number)
+        try:
+            answer = understand(question, text)
+            return text, make(step.pulse_us, step.approach, answer)
+        except (TravelError, UnitError):
+            return None
+
+    return again

@@ -177,6 +177,26 @@ class Judge:
         return Doubt(new, mine, u_mine, SWAPPED, partner=partner)
 
 
+def doubt_among(
+    before: Sequence[Reading], behind: Sequence[Reading], new: Reading, again: Again | None = None
+) -> Doubt | None:
+    """Judge a reading by all others, those before it and those behind it.
+
+    Parameters
+    ----------
+    before, behind : sequence of Reading
+        In the order in which they were taken.
+    new : Reading
+        The one between them.
+    again : callable, optional
+        As for `Judge.doubt`.
+    """
+    judge = Judge()
+    for reading in (*behind, *before):  # its neighbour comes last
+        judge.keep(reading, judge.doubt(reading))
+    return judge.doubt(new, again)
+
+
 def _still(before: Reading, after: Reading) -> bool:
     """Return whether two readings are the same, as far as they can be told."""
     moved = abs(after.angle_deg - before.angle_deg)
