@@ -176,6 +176,37 @@ class TestUpAndDown:
         assert deviations[1] == pytest.approx(0.0138, abs=5e-5)
         assert deviations[0] == pytest.approx(0.0814789, abs=5e-8)  # own: the print is wrong
 
+    def test_printed_value_behind_a_reading(self):
+        x = np.tile(np.arange(11.0), 2)
+        found = least_squares(np.stack([np.ones(22), x], axis=1), self.up + self.down)
+        a, b = found.coefficients
+        assert (4.32 - a) / b == pytest.approx(4.7723, abs=5e-5)
+
+    def test_hysteretic_error_as_part_of_the_span(self):
+        curve = self.curve()
+        span = max(self.up + self.down) - min(self.up + self.down)
+        assert span == pytest.approx(11.32)
+        assert 100.0 * curve.largest_gap_deg / span == pytest.approx(5.389, abs=5e-4)  # own
+
+    def test_uncertainty_of_the_linearities(self):
+        # Own derivation: the best line touches three averages, with weights 1/2 and shares of
+        # 1/2; the line through the ends leaves one. Each average is of two readings.
+        curve = self.curve()
+        average = (np.array(self.up) + np.array(self.down)) / 2.0
+        for kind, u in (
+            (linearity.independent, curve.linearity_deg_u),
+            (linearity.terminal_based, curve.terminal_linearity_deg_u),
+        ):
+            row = kind(np.arange(11.0), average).row
+            of_averages = curve.residual_sd_deg * np.sqrt(row @ row / 2.0)
+            assert u == pytest.approx(of_averages, rel=1e-9)
+        rng = np.random.default_rng(3)
+        drawn = average + rng.normal(0.0, 0.002, (1500, 11))
+        for kind in (linearity.independent, linearity.terminal_based):
+            row = kind(np.arange(11.0), average).row
+            seen = np.std([kind(np.arange(11.0), one).largest for one in drawn])
+            assert seen == pytest.approx(0.002 * np.sqrt(row @ row), rel=0.1)
+
     def test_linearity_of_the_averages(self):
         average = (np.array(self.up) + np.array(self.down)) / 2.0
         best = linearity.independent(np.arange(11.0), average)

@@ -80,6 +80,14 @@ def test_damaged_plain_form(curve):
         TravelCurve.from_dict(data | {"readings": [{"pulse_us": 1500.0}]})
 
 
+def test_a_curve_kept_before_a_figure_was_added_is_still_read(curve):
+    data = curve.to_dict()
+    del data["terminal_linearity_deg_u"]
+    old = TravelCurve.from_dict(data)
+    assert old.terminal_linearity_deg_u is None
+    assert old.terminal_linearity_deg == curve.terminal_linearity_deg
+
+
 def test_inverse_undoes_the_curve(curve):
     low, high = curve.limits_us
     pulses = np.linspace(low, high, 41)

@@ -161,6 +161,28 @@ class TestMonotonePoints:
         straight = MonotonePoints((1000.0, 1500.0, 2000.0), (-45.0, 0.0, 45.0))
         assert straight.between_u([1100.0, 1700.0]) == pytest.approx([0.0, 0.0], abs=1e-12)
 
+    def test_a_slope_between_points_may_be_that_of_any_piece_nearby(self):
+        # Pieces of 0.0375, 0.15, 0.15, 0.0375 deg/us; the outer ones are near all but the ends.
+        spread = (0.15 - 0.0375) / np.sqrt(12.0)
+        found = self.shape.slope_between_u([900.0, 1100.0, 1400.0, 1500.0, 1600.0, 2100.0])
+        assert found == pytest.approx([spread] * 6)
+        straight = MonotonePoints((1000.0, 1500.0, 2000.0), (-45.0, 0.0, 45.0))
+        assert straight.slope_between_u(1500.0) == pytest.approx(0.0, abs=1e-15)
+        assert straight.slope_between_u(1500.0).shape == ()
+        assert Polynomial((1000.0, 2000.0), (0.0, 45.0)).slope_between_u([1500.0]) == [0.0]
+
+    def test_the_slope_of_a_servo_seen_at_five_points_is_within_reach(self):
+        # Bent as a sine and as an arc tangent, whose slope at centre no five points show.
+        pulses = np.linspace(1000.0, 2000.0, 5)
+        z = (pulses - 1500.0) / 500.0
+        for bend, slope in (
+            (np.sin(np.pi * z), np.pi),
+            (4.0 * (np.arctan(2.0 * z) / np.arctan(2.0) - z), 4.0 * (2.0 / np.arctan(2.0) - 1.0)),
+        ):
+            shape = MonotonePoints(tuple(pulses), tuple(45.0 * z + bend))
+            off = abs(float(shape.slopes(1500.0)) - (45.0 + slope) / 500.0)
+            assert off <= 2.0 * float(shape.slope_between_u(1500.0))
+
     def test_bounds_hold_a_hard_corner(self):
         # A line up to 1745 us, flat from there; seen at 1700 and 1800 us.
         pulses = np.array([1500.0, 1600.0, 1700.0, 1800.0, 1900.0])

@@ -230,14 +230,17 @@ def _shape_not_slip(
     apart[(pulse[:, None] != data.pulse) | (here[:, None] == np.arange(len(data.pulse)))] = np.inf
     shape: NDArray[np.bool_] = apart.min(axis=1) < np.abs(away) / 2.0
     pulses = np.unique(pulse)
-    middles = [float(np.median(angle[pulse == p])) for p in pulses]
     # But no servo folds back: where two such readings would make it, and one and the same
     # slip of the pencil explains each, it was made twice.
     for row in np.flatnonzero(shape & (np.abs(away) > LEAST_SLIP * data.scatter)):
         expected = float(angle[row] - away[row])
         near = LEAST_SLIP * data.scatter
         place = int(np.searchsorted(pulses, pulse[row]))
-        beside = [middles[i] for i in (place - 1, place + 1) if 0 <= i < len(pulses)]
+        beside = [
+            float(np.median(angle[pulse == pulses[i]]))
+            for i in (place - 1, place + 1)
+            if 0 <= i < len(pulses)
+        ]
         folds = any(
             (angle[row] - middle) * np.sign(expected - middle) < -near for middle in beside
         )
