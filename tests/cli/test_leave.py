@@ -18,6 +18,8 @@ MOVING = [
     ["sweep", "millrace.toml", "rudder"],
     ["step", "millrace.toml", "rudder", "--pulse", "1400 us"],
     ["calibrate", "millrace.toml", "R1"],
+    ["deadband", "millrace.toml", "R1"],
+    ["listen", "millrace.toml", "R1", "--hold", "0.5 s"],
     ["throw", "millrace.toml", "rudder"],
     ["pair", "millrace.toml"],
 ]

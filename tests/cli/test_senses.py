@@ -168,3 +168,23 @@ class TestLevel:
         ran = run("calibrate", "--readings", "a.csv", "--gauge", "level")
         assert ran.code == 2
         assert "use --gauge deg" in ran.talk
+
+
+class TestKinds:
+    def test_quick_usual_and_thorough(self):
+        counts = []
+        for how in (["--quick"], [], ["--thorough"]):
+            ran = run("calibrate", "millrace.toml", "A1", *how, *SIM, "--json")
+            assert ran.code == 0
+            counts.append(ran.figures["readings"])
+            u = ran.figures["centre_us_u"]
+            assert 0.0 < u < 10.0
+        assert counts == sorted(set(counts))
+        assert counts[0] <= 14
+        assert counts[2] >= 80
+
+    @pytest.mark.parametrize("minutes", ["nan", "0", "1e2", "inf", "601", "-3"])
+    def test_minutes_are_a_whole_number_of_them(self, minutes):
+        ran = run("calibrate", "millrace.toml", "A1", "--minutes", minutes, *SIM)
+        assert ran.code == 2
+        assert "--minutes" in ran.talk
