@@ -14,7 +14,7 @@ from hingeline.bench.simulated.servo import ServoTruth, random_truth
 from hingeline.bench.simulated.standin import StandIn
 from hingeline.errors import LinkageError, TravelError
 from hingeline.travel.setting import setting_of
-from tests.support.bench import Notes, Person, Watched, calibration, station
+from tests.support.bench import Kept, Notes, Person, Watched, calibration, station
 from tests.support.models import model, servo, surface
 
 LEVEL = Gauge("deg", 0.1)
@@ -38,7 +38,7 @@ class Rig:
     def calibrate(self):
         plan = calibration(self.setting, Gauge("arm", 0.5))
         with in_use(self.board, [plan.channel]):
-            self.curve = calibrate(self.board, plan, self.stand_in, Notes())
+            self.curve = calibrate(self.board, plan, self.stand_in, Kept())
         return self
 
     def throw(self, asked, gauge=LEVEL, asker=None):

@@ -100,8 +100,9 @@ def test_calibrate_at_the_surface(options, folder):
 
 
 def test_calibrate_talks_apart_from_its_data():
-    ran = calibrated("A1", "--points", "5")
-    assert json.loads(ran.out)["readings"] in range(10, 13)
+    ran = calibrated("A1", "--quick")
+    # Five each way, two of the small step, and where it bends most, once more each way.
+    assert json.loads(ran.out)["readings"] in range(10, 15)
     assert "A1 at 1500 us: where does the arm stand" in ran.err
     assert " read as " in ran.err
 

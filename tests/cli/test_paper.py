@@ -210,3 +210,22 @@ def test_paper_serves_the_real_bench_and_not_the_simulated_one(folder, monkeypat
     assert real.figures["surfaces"][0]["calibrated"] is True
     # At 0.05 deg/us the arm's 17.4 deg need 348 us.
     assert abs(throw["pulse_us"] - 1500) == pytest.approx(348, abs=3)
+
+
+def test_a_slip_is_named_with_its_line_and_the_text_that_was_probably_meant(folder):
+    write(folder, noted({**CLEAN, 1800: 270}))
+    told = run("calibrate", "--readings", "a1.csv").talk
+    assert "a1.csv, line 7: 270 deg is" in told
+    assert "Was 27 deg meant (decimal point)?" in told
+    write(folder, noted({**CLEAN, 1200: 27}))
+    ran = run("calibrate", "--readings", "a1.csv", "millrace.toml", "R1")
+    assert "a1.csv, line 3: 27 deg is" in ran.talk
+    assert "Was -27 deg meant (sign)?" in ran.talk
+    with Records(folder / "records.sqlite") as records:
+        session = records.session(1)
+    (remark,) = session["remarks"]
+    assert (remark["kind"], remark["figures"]["likely"]) == ("questioned", "-27 deg")
+    row = next(row for row in session["readings"] if row["id"] == remark["reading_id"])
+    assert row["typed"] == "27 deg"
+    write(folder, noted(CLEAN))
+    assert "meant" not in run("calibrate", "--readings", "a1.csv").talk

@@ -219,7 +219,9 @@ def understand(question: Question, typed: str) -> Answer:
             cause="Which way it went is said by a word.",
             mend=f"Type {' or '.join(words)} and the number without a sign.",
         )
-    if question.gauge.kind == "arm" and word is None and LAST_QUARTER_DEG <= size <= 360.0:
+    # Where anything is let pass, 270 may be a slip for 27.0, which the fit then names.
+    wraps = question.gauge.kind == "arm" and word is None and question.most <= MOST_DEG
+    if wraps and LAST_QUARTER_DEG <= size <= 360.0:
         size = within_half_turn(size)  # off a scale of 0 to 360
         text = f"{size:.6g} deg"
     if abs(size) > question.most:

@@ -14,7 +14,7 @@ from hingeline.bench.asking import Answer, Asker, Question, heard, say_understoo
 from hingeline.bench.orders import HELP, Order, order_of
 from hingeline.bench.readings import Making, retyped
 from hingeline.errors import TravelError
-from hingeline.travel.judging import REPEATED, SWAPPED, Doubt, doubt_among
+from hingeline.travel.judging import REPEATED, Doubt, doubt_among
 from hingeline.travel.reading import Reading
 from hingeline.travel.schedule import Step, refuse_turning
 
@@ -272,34 +272,16 @@ class Entries:
         self._at_stop = doubt is not None
 
     def _put_in_question(self, entry: Entry, doubt: Doubt, question: Question) -> Question:
-        """Say what is odd, keep that it was said, and make the question of it."""
-        meant = doubt.likely
-        text = (
-            f"{entry.answer.typed.strip()} is {abs(doubt.away_deg):.1f} deg of arm from where the "
-            f"other readings lead ({doubt.expected_deg:.1f})."
-        )
-        if doubt.slip == SWAPPED and doubt.partner is not None:
-            other = doubt.partner.as_typed.strip()
-            text += f" It would fit if it were exchanged with {other}, read here the other way."
-            offered, yes = "keep, yes (exchange them), or the reading again", "exchanges them"
-        elif meant is not None:
-            text += f" Was {meant} meant ({doubt.slip})?"
-            offered, yes = f"keep, yes ({meant}), or the reading again", f"takes {meant} instead"
-        else:
-            text += f" Is it {REPEATED}?" if doubt.slip == REPEATED else ""
-            offered, yes = "keep, or the reading again", ""
-        self._notes.remark(
-            "questioned",
-            entry.row,
-            text,
-            {
-                "expected_deg": doubt.expected_deg,
-                "u_deg": doubt.u_deg,
-                "slip": doubt.slip,
-                "likely": meant,
-            },
-        )
+        """Keep that a reading is questioned, say why, and make the question of it."""
+        text = said(doubt)
+        self._notes.remark("questioned", entry.row, text, figures_of(doubt))
         self._asker.tell(text)
+        offered, yes = "keep, or the reading again", ""
+        if doubt.partner is not None:
+            offered, yes = "keep, yes (exchange them), or the reading again", "exchanges them"
+        elif doubt.likely is not None:
+            offered = f"keep, yes ({doubt.likely}), or the reading again"
+            yes = f"takes {doubt.likely} instead"
         return replace(
             question,
             text=f"{entry.step.pulse_us} us: {offered}",
@@ -308,3 +290,27 @@ class Entries:
             + "; or type what the gauge shows. What was typed first is kept in the records in "
             f"any case. If another reading is the wrong one, redo it. {HELP}",
         )
+
+
+def said(doubt: Doubt) -> str:
+    """Say what is odd about a reading, and what was probably meant."""
+    text = (
+        f"{doubt.reading.as_typed.strip()} is {abs(doubt.away_deg):.1f} deg of arm from where the "
+        f"other readings lead ({doubt.expected_deg:.1f})."
+    )
+    if doubt.partner is not None:
+        other = doubt.partner.as_typed.strip()
+        return f"{text} It would fit if exchanged with {other}, read here the other way."
+    if doubt.likely is not None:
+        return f"{text} Was {doubt.likely} meant ({doubt.slip})?"
+    return f"{text} Is it {REPEATED}?" if doubt.slip == REPEATED else text
+
+
+def figures_of(doubt: Doubt) -> dict[str, Any]:
+    """Return what is kept of a doubt, as plain JSON types."""
+    return {
+        "expected_deg": doubt.expected_deg,
+        "u_deg": doubt.u_deg,
+        "slip": doubt.slip,
+        "likely": doubt.likely,
+    }

@@ -16,15 +16,18 @@ from hingeline.bench.asking import (
     surface_question,
     understand,
 )
-from hingeline.bench.readings import Making, at_arm, making
-from hingeline.cli import models
+from hingeline.bench.entering import figures_of, said
+from hingeline.bench.readings import Making, at_arm, making, retyped
+from hingeline.cli import models, noting
 from hingeline.cli.benchwork import default_records
+from hingeline.cli.output import tell
 from hingeline.errors import TravelError
 from hingeline.model.schema import Surface
 from hingeline.model.words import split_direction
 from hingeline.records.store import Records
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.fit import fit
+from hingeline.travel.judging import Doubt, doubt_among
 from hingeline.travel.paper import Line, read_table, readings_of
 from hingeline.travel.reading import Reading
 from hingeline.travel.setting import setting_of
@@ -48,29 +51,26 @@ def fit_table(
                 "readings at the surface need the linkage.",
                 mend="Name the MODEL file and the SERVO as well.",
             )
-        return servo, _Table(table, gauge, None, at_arm(gauge)).fit(USUAL_CENTRE_US)
+        bare = _Table(table, gauge, None, at_arm(gauge))
+        curve = bare.fit(USUAL_CENTRE_US)
+        bare.tell_doubts(curve)
+        return servo, curve
     file = models.load(model)
     surface = models.surface_of_servo(file, servo)
     of_model = file.model.servo_of(surface)
     noted = _Table(table, gauge, surface, making(gauge, setting_of(surface, of_model, None)))
     curve = noted.fit(of_model.centre_us)
+    noted.tell_doubts(curve)
     with Records(records_path or default_records()) as records:
         session = records.start_session(
             "calibrate", model_name=file.model.name, model_text=file.text
         )
-        for line, answer in noted.answers:
-            records.note_reading(
-                session,
-                servo=servo,
-                surface=surface.name,
-                pulse_us=line.pulse_us,
-                approach=line.approach,
-                gauge=gauge.kind,
-                resolution=gauge.resolution,
-                typed=line.typed,
-                value=answer.value,
-                unit=answer.unit,
-            )
+        doubts = noted.doubts(curve)
+        notes = noting.StepNotes(records, session, servo, gauge, surface)
+        for place, (line, answer) in enumerate(noted.answers):
+            row = notes.reading(line.step, answer)
+            if place in doubts:
+                notes.remark("questioned", row, said(doubts[place]), figures_of(doubts[place]))
         records.note_curve(session, servo, curve.to_dict())
         records.end_session(session, "done")
     return servo, curve
@@ -96,6 +96,27 @@ class _Table:
             raise TravelError(
                 f"{self.path}: {error.message}", cause=error.cause, mend=error.mend
             ) from None
+
+    def doubts(self, curve: TravelCurve) -> dict[int, Doubt]:
+        """Judge the curve's suspects by all other readings; by their place in the table."""
+        suspects = {suspect.index for suspect in curve.suspects}
+        found = {}
+        for place in sorted(suspects):
+            line, _ = self.answers[place]
+            before, behind = (
+                [curve.readings[one] for one in places if one not in suspects]
+                for places in (range(place), range(place + 1, len(curve.readings)))
+            )
+            again = retyped(self._question(line), line.typed, line.step, self.make)
+            doubt = doubt_among(before, behind, curve.readings[place], again)
+            if doubt is not None:
+                found[place] = doubt
+        return found
+
+    def tell_doubts(self, curve: TravelCurve) -> None:
+        """Say of the curve's suspects in which line they stand, and what was probably meant."""
+        for place, doubt in self.doubts(curve).items():
+            tell(f"{self.path}, line {self.answers[place][0].number}: {said(doubt)}")
 
     def _reading(self, line: Line) -> Reading:
         question = self._question(line)

@@ -10,6 +10,7 @@ from hingeline import units
 from hingeline.errors import HingelineError, TravelError, UnitError
 from hingeline.model.checks import CLASS_LIMITS_US
 from hingeline.travel.reading import Approach, Reading
+from hingeline.travel.schedule import Step
 
 COLUMNS = ("pulse_us", "approach", "reading")
 _APPROACHES: dict[str, Approach] = {
@@ -43,6 +44,11 @@ class Line:
     pulse_us: int
     approach: Approach
     typed: str
+
+    @property
+    def step(self) -> Step:
+        """The step at which it was read."""
+        return Step(self.pulse_us, self.approach, True)
 
 
 def read_table(text: str, *, source: str) -> list[Line]:
