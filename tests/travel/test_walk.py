@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from hingeline.bench.simulated.servo import ServoTruth
@@ -42,11 +42,13 @@ class Taken:
         return [(step.pulse_us, step.approach) for step in self.steps if step.read]
 
 
+@example(0.3, 1.0, 60.0, 16.0, 4.0, 0.0, 0.5, USUAL)  # a step of 50 us would lead to 19 deg
+@example(0.3, -1.0, 9.0, 60.0, -5.0, 0.0, 0.5, USUAL)
 @given(
     rate=st.floats(0.03, 0.3),
     sense=st.sampled_from([-1.0, 1.0]),
-    below=st.floats(15.0, 90.0),
-    above=st.floats(15.0, 90.0),
+    below=st.floats(4.0, 90.0),
+    above=st.floats(4.0, 90.0),
     centre=st.floats(-5.0, 5.0),
     half_gap=st.floats(0.0, 1.0),
     mark=st.sampled_from([0.25, 0.5, 1.0]),

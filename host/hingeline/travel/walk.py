@@ -31,6 +31,8 @@ from hingeline.travel.schedule import (
 #: No servo for models is faster than this per us, so that the first step is small enough for
 #: any. Common practice, no source: the fastest known turn 0.135 deg/us.
 FASTEST_DEG_PER_US = 0.3
+#: Least first step that tells anything: beyond any dead band. Our own choice.
+_SMALLEST_US = 2 * LEAST_STEP_US
 
 
 class Walk:
@@ -138,8 +140,8 @@ class Walk:
     def _centre(self, _readings: Sequence[Reading]) -> list[Step]:
         """Centre from below; the run-up shrinks where little movement is allowed."""
         room_us = min(-self._allowed_deg[0], self._allowed_deg[1]) / FASTEST_DEG_PER_US
-        low = self._centre_us - int(max(2 * LEAST_STEP_US, min(RUN_UP_US, room_us)))
-        high = self._centre_us + 2 * LEAST_STEP_US
+        low = self._centre_us - int(max(_SMALLEST_US, min(RUN_UP_US, room_us)))
+        high = self._centre_us + _SMALLEST_US
         if not (self._limits_us[0] <= low and high <= self._limits_us[1]):
             raise TravelError(
                 f"The first step needs {low} to {high} us; the limits are "
@@ -152,17 +154,16 @@ class Walk:
         """One small step, so small that the fastest servo stays within what is allowed."""
         centre = self._first_at(self._centre_us, readings)
         low, high = self._left_deg(centre)
-        if not low < 0.0 < high:
-            allowed = self._allowed_deg
+        left_us = min(-low, high) / FASTEST_DEG_PER_US
+        if left_us < _SMALLEST_US:  # also when it stands beyond
             raise TravelError(
                 f"at {centre.pulse_us:g} us the arm stands {centre.angle_deg:.1f} deg from its "
-                f"planned place; it may turn {allowed[0]:.1f} to {allowed[1]:.1f} deg.",
+                "planned place; it may turn {:.1f} to {:.1f} deg.".format(*self._allowed_deg),
                 cause="The arm was fitted on another tooth, or with the servo not at its centre.",
-                mend="Hold the servo at its centre, fit the arm nearer to its planned place, and "
-                "calibrate again.",
+                mend="Hold the servo at its centre and fit the arm nearer to its planned place; "
+                "or calibrate with the rod off.",
             )
-        room_us = min(min(-low, high) / FASTEST_DEG_PER_US, self._limits_us[1] - self._centre_us)
-        step_us = int(max(2 * LEAST_STEP_US, min(FIRST_STEP_US, room_us)))
+        step_us = int(min(FIRST_STEP_US, left_us, self._limits_us[1] - self._centre_us))
         return [Step(self._centre_us + step_us, "rising", True)]
 
     def _first_cycle(self, readings: Sequence[Reading]) -> list[Step]:
