@@ -265,6 +265,19 @@ def test_undo_again_and_again_goes_back_to_the_beginning_and_no_farther():
     )
 
 
+def test_what_a_wrong_reading_had_left_out_is_read_once_it_is_put_right():
+    work = Work({3: "88", 4: "undo"}, ["keep"])
+    left_out = [text for text in work.told if "may lead beyond" in text]
+    assert left_out
+    assert any("Once more through the range" in text for text in work.told)
+    assert [one.angle_deg for one in work.curve.readings] == pytest.approx(VALUES)
+    # And nothing is asked for twice on that second walk.
+    assert len(work.asked) == len(work.curve.readings) + 2
+    # Neither is what was left out by the person.
+    work = Work({2: "skip", 3: "88", 4: "undo"}, ["keep"])
+    assert len(work.curve.readings) == 21
+
+
 def test_redo_reads_an_earlier_pulse_and_counts_the_earlier_reading_until_then():
     work = Work({10: "redo 1800 up", 11: "27.45"}, gauge=FINE)
     assert work.asked[10:13] == [1600, 1800, 1600]

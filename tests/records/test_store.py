@@ -11,7 +11,7 @@ import pytest
 
 from hingeline.errors import RecordsError
 from hingeline.records import migrations
-from hingeline.records.store import Records
+from hingeline.records.store import RESUMED, Records
 
 
 def reading(**changes):
@@ -66,12 +66,13 @@ def test_each_version_of_a_model_file_is_kept_once(records):
     raw.close()
 
 
-@pytest.mark.parametrize("table", ["models", "readings", "curves", "findings"])
+@pytest.mark.parametrize("table", ["models", "readings", "curves", "findings", "remarks"])
 def test_what_was_noted_cannot_be_changed_or_removed(records, table):
     session = records.start_session("calibrate", model_name="P", model_text="t")
     records.note_reading(session, **reading())
     records.note_curve(session, "A1", {})
     records.note_finding(session, "throw", "x", {})
+    records.note_remark(session, "note")
     raw = sqlite3.connect(records.path)
     for change in (f"UPDATE {table} SET id = 99", f"DELETE FROM {table}"):
         with pytest.raises(sqlite3.IntegrityError, match="append-only"):
@@ -99,6 +100,69 @@ def test_the_readings_of_an_unfinished_calibration_can_be_taken_up(records):
     assert records.unfinished("A2", simulated=False) == ([], [])
     records.end_session(first, "done")
     assert records.unfinished("A1", simulated=False) == ([], [])
+
+
+def test_a_correction_is_a_further_reading_with_a_remark_on_the_first(records):
+    session = records.start_session("calibrate", bench="board")
+    first = records.note_reading(session, **reading(typed="270", value=270.0))
+    later = records.note_reading(session, **reading(typed="31", value=31.0, pulse_us=1800))
+    right = records.note_reading(
+        session, **reading(typed="27", value=27.0), replaces=first, because="yes"
+    )
+    (remark,) = records.remarks(session)
+    assert remark["reading_id"] == first
+    assert (remark["kind"], remark["text"]) == ("replaced", "yes")
+    assert remark["figures"] == {"by": right}
+    assert remark["servo"] == "A1"
+    assert [row["typed"] for row in records.readings(session)] == ["270", "31", "27"]
+    counting, _ = records.unfinished("A1", simulated=False)
+    # In the place of the one that it replaced.
+    assert [row["id"] for row in counting] == [right, later]
+    records.note_remark(session, "undone", servo="A1", reading=later, text="undo")
+    records.note_remark(session, "skipped", servo="A1", text="skip", figures={"pulse_us": 1800})
+    counting, others = records.unfinished("A1", simulated=False)
+    assert [row["id"] for row in counting] == [right]
+    assert [(row["kind"], row["figures"]) for row in others] == [("skipped", {"pulse_us": 1800})]
+    assert records.session(session)["remarks"] == records.remarks(session)
+
+
+def test_a_correction_is_kept_whole_or_not_at_all(records):
+    session = records.start_session("calibrate", bench="board")
+    with pytest.raises(RecordsError, match="cannot be written"):
+        records.note_reading(session, **reading(), replaces=99)
+    assert records.readings(session) == []
+
+
+def test_what_was_said_in_a_session_without_readings_counts_as_well(records):
+    first = records.start_session("calibrate", bench="board")
+    row = records.note_reading(first, **reading())
+    second = records.start_session(RESUMED, bench="board")
+    records.note_remark(second, "kept", servo="A1", reading=row, text="keep")
+    (counting,), _ = records.unfinished("A1", simulated=False)
+    assert [remark["kind"] for remark in counting["remarks"]] == ["kept"]
+
+
+def test_records_from_before_there_were_remarks_go_on(tmp_path, monkeypatch):
+    path = tmp_path / "r.sqlite"
+    monkeypatch.setattr(migrations, "STEPS", migrations.STEPS[:1])
+    with Records(path) as old:
+        raw = sqlite3.connect(path)
+        assert raw.execute("PRAGMA user_version").fetchone() == (1,)
+        raw.close()
+        session = old.start_session("calibrate", bench="board")
+    raw = sqlite3.connect(path)
+    raw.execute(
+        "INSERT INTO readings (session_id, noted, servo, pulse_us, approach, gauge, resolution,"
+        " typed, value, unit) VALUES (?, '', 'A1', 1500, 'rising', 'arm', 0.5, '0', 0, 'deg')",
+        (session,),
+    )
+    raw.commit()
+    raw.close()
+    monkeypatch.undo()
+    with Records(path) as records:
+        assert [row["typed"] for row in records.readings(session)] == ["0"]
+        assert records.remarks(session) == []
+        records.note_remark(session, "note", text="still there")
 
 
 def test_an_unknown_session_is_named(records):
@@ -157,7 +221,7 @@ def test_a_step_that_fails_leaves_the_file_as_it_was(tmp_path, monkeypatch):
 KILLED = """
 import sys
 from pathlib import Path
-from hingeline.records.store import Records
+from hingeline.records.store import RESUMED, Records
 records = Records(Path(sys.argv[1]))
 session = records.start_session("calibrate", bench="board")
 number = 0

@@ -117,6 +117,11 @@ class Entries:
         """Let a reading no longer count."""
         self._all.remove(entry)
 
+    def clear(self) -> list[Entry]:
+        """Let none count any more; return them in their order."""
+        entries, self._all = self._all, []
+        return entries
+
     def last(self) -> Entry | None:
         """Return the reading that was typed last."""
         return max(self._all, key=lambda entry: entry.row, default=None)

@@ -81,7 +81,7 @@ CREATE INDEX remarks_servo ON remarks (servo);
 
 
 def _append_only(*tables: str) -> str:
-    """What was noted stays as it was noted: a correction is a further row, never a change."""
+    """Keep what was noted as it was noted: a correction is a further row, never a change."""
     return "".join(
         f"""
 CREATE TRIGGER {table}_stay BEFORE UPDATE ON {table}

@@ -108,6 +108,8 @@ class _Task:
         Number in the records of one that no longer counts, in whose place this one comes.
     open : Entry or None
         The reading once it is taken, until it is settled.
+    fetched : bool
+        It had been left out, and is wanted now.
     """
 
     step: Step
@@ -115,6 +117,7 @@ class _Task:
     again: Entry | None = None
     replaces: int | None = None
     open: Entry | None = None
+    fetched: bool = False
 
 
 class _Work:
@@ -130,24 +133,15 @@ class _Work:
     ) -> None:
         self._board, self._plan, self._asker, self._notes = board, plan, asker, notes
         self._progress = progress
-        self._walk = Walk(
-            plan.kind,
-            plan.channel.centre_us,
-            plan.channel.limits_us,
-            plan.allowed_deg,
-            asker.tell,
-            plan.budget,
-        )
+        self._walk = self._new_walk()
+        self._left_out = self._corrected = False
         self._entries = Entries(plan.question, plan.making, asker, notes)
         self._tasks: list[_Task] = []  # the last one first
         self._skipped: dict[Place, _Task] = {}
         self._places = 0
         self._at: Step | None = None
         self._been_us: list[int] = []
-        self._earlier: dict[Place, deque[Entry]] = {}
-        for entry in plan.earlier:
-            at = (entry.reading.pulse_us, entry.reading.approach)
-            self._earlier.setdefault(at, deque()).append(entry)
+        self._earlier = _by_place(plan.earlier)
 
     def done(self) -> TravelCurve:
         """Go through the walk, and through what the person wants in between."""
@@ -155,6 +149,9 @@ class _Work:
             if not self._tasks:
                 step = self._walk.next(self._entries.readings)
                 if step is None:
+                    if self._left_out and self._corrected and self._plan.budget is None:
+                        self._walk_again()
+                        continue
                     break
                 self._go(step)
                 if not step.read:
@@ -173,6 +170,23 @@ class _Work:
                 self._entries.add(entry)
         return self._fit()
 
+    def _new_walk(self) -> Walk:
+        plan = self._plan
+
+        def tell(text: str) -> None:
+            self._left_out = True
+            self._asker.tell(text)
+
+        centre_us, limits_us = plan.channel.centre_us, plan.channel.limits_us
+        return Walk(plan.kind, centre_us, limits_us, plan.allowed_deg, tell, plan.budget)
+
+    def _walk_again(self) -> None:
+        """Walk once more with what was read: a wrong reading had kept the walk from pulses."""
+        self._asker.tell("Once more through the range, for what a wrong reading had left out.")
+        self._left_out = self._corrected = False
+        self._earlier = _by_place(self._entries.clear())
+        self._walk = self._new_walk()
+
     # -- one reading -------------------------------------------------------------------
 
     def _task(self, step: Step) -> _Task:
@@ -188,7 +202,8 @@ class _Work:
     def _do(self, task: _Task) -> Order | None:
         """Take a reading and settle it; or return what has to be done first."""
         at = _at(task.step)
-        if task.open is None and task.again is None and at in self._plan.left_out:
+        fresh = task.open is None and task.again is None and task.replaces is None
+        if fresh and (at in self._plan.left_out or at in self._skipped) and not task.fetched:
             self._skipped[at] = task
             return None
         self._return_to(task.step)
@@ -264,6 +279,7 @@ class _Work:
             if skipped:
                 self._notes.remark("redo", text=order.typed, figures=where(skipped[-1].step))
                 del self._skipped[_at(skipped[-1].step)]
+                skipped[-1].fetched = True
                 self._tasks.append(skipped[-1])
                 return
             self._asker.tell(self._nothing_there(order))
@@ -274,6 +290,7 @@ class _Work:
         else:
             task = _Task(entry.step, entry.place, again=entry)
             self._notes.remark("redo", entry.row, order.typed)
+        self._corrected = True
         # What stood open with this very reading begins afresh.
         self._tasks = [one for one in self._tasks if entry not in (one.open, one.again)]
         self._tasks.append(task)
@@ -327,3 +344,11 @@ class _Work:
 
 def _at(step: Step) -> Place:
     return float(step.pulse_us), step.approach
+
+
+def _by_place(entries: Sequence[Entry]) -> dict[Place, deque[Entry]]:
+    """Sort readings by pulse and approach; at each in the order in which they stand."""
+    found: dict[Place, deque[Entry]] = {}
+    for entry in entries:
+        found.setdefault(_at(entry.step), deque()).append(entry)
+    return found
