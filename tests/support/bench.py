@@ -13,8 +13,9 @@ import numpy as np
 from hingeline.bench.asking import Answer, Gauge, Question, arm_question, surface_question
 from hingeline.bench.client import Board
 from hingeline.bench.entering import Entry
-from hingeline.bench.procedures.calibrating import Calibration, Place
+from hingeline.bench.procedures.calibrating import Calibration
 from hingeline.bench.procedures.channels import channel_of
+from hingeline.bench.procedures.stepping import Place
 from hingeline.bench.readings import making
 from hingeline.bench.simulated.servo import ModelledServo, ServoTruth
 from hingeline.bench.simulated.station import Station

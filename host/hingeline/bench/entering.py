@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from hingeline.bench.asking import Answer, Asker, Question, heard, say_understood, understand
+from hingeline.bench.doubting import figures_of, said
 from hingeline.bench.orders import HELP, Order, order_of
 from hingeline.bench.readings import Making, retyped
 from hingeline.errors import TravelError
-from hingeline.travel.judging import REPEATED, Doubt, doubt_among
+from hingeline.travel.judging import Doubt, doubt_among
 from hingeline.travel.reading import Reading
 from hingeline.travel.schedule import Step, refuse_turning
 
@@ -295,27 +296,3 @@ class Entries:
             + "; or type what the gauge shows. What was typed first is kept in the records in "
             f"any case. If another reading is the wrong one, redo it. {HELP}",
         )
-
-
-def said(doubt: Doubt) -> str:
-    """Say what is odd about a reading, and what was probably meant."""
-    text = (
-        f"{doubt.reading.as_typed.strip()} is {abs(doubt.away_deg):.1f} deg of arm from where the "
-        f"other readings lead ({doubt.expected_deg:.1f})."
-    )
-    if doubt.partner is not None:
-        other = doubt.partner.as_typed.strip()
-        return f"{text} It would fit if exchanged with {other}, read here the other way."
-    if doubt.likely is not None:
-        return f"{text} Was {doubt.likely} meant ({doubt.slip})?"
-    return f"{text} Is it {REPEATED}?" if doubt.slip == REPEATED else text
-
-
-def figures_of(doubt: Doubt) -> dict[str, Any]:
-    """Return what is kept of a doubt, as plain JSON types."""
-    return {
-        "expected_deg": doubt.expected_deg,
-        "u_deg": doubt.u_deg,
-        "slip": doubt.slip,
-        "likely": doubt.likely,
-    }

@@ -23,8 +23,9 @@ from hingeline.bench.asking import (
 )
 from hingeline.bench.entering import Entry
 from hingeline.bench.levelling import find_zero
-from hingeline.bench.procedures.calibrating import Calibration, Place, calibrate
+from hingeline.bench.procedures.calibrating import Calibration, calibrate
 from hingeline.bench.procedures.channels import channel_of, in_use
+from hingeline.bench.procedures.stepping import Place
 from hingeline.bench.readings import making
 from hingeline.cli import models, noting, options, paperwork
 from hingeline.cli.benchwork import Bench, at_bench, progress

@@ -16,7 +16,7 @@ from hingeline.bench.asking import (
     surface_question,
     understand,
 )
-from hingeline.bench.entering import figures_of, said
+from hingeline.bench.doubting import figures_of, said
 from hingeline.bench.readings import Making, at_arm, making, retyped
 from hingeline.cli import models, noting
 from hingeline.cli.benchwork import default_records
