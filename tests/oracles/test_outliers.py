@@ -16,8 +16,9 @@ from hypothesis import strategies as st
 from scipy.stats import t as student
 
 from hingeline.travel.leastsquares import least_squares
+from hingeline.travel.leftout import each_left_out
 from hingeline.travel.reading import shaft_reading
-from hingeline.travel.slips import each_left_out, find_slips
+from hingeline.travel.slips import find_slips
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.1 (data of G. L. Tietjen and
 # R. H. Moore, Technometrics 14 (1972) 583-597); from memory, recomputed.

@@ -201,3 +201,21 @@ def test_an_arm_that_turns_back_is_no_row_of_exchanged_pairs(top):
     ]
     with pytest.raises(FoldsBackError, match="folds back"):
         fit(folded)
+
+
+def test_an_end_typed_wrong_both_ways_alike_is_named():
+    # Two equal readings at an end bend a cubic towards them, so that neither looks far off.
+    pulses = range(1000, 2001, 100)
+    both = [
+        shaft_reading(p, approach, 0.09 * (p - 1500), as_typed=f"{0.09 * (p - 1500):g}")
+        for approach in ("rising", "falling")
+        for p in pulses
+    ]
+    for place in (0, 11):
+        both[place] = replace(both[place], angle_deg=-4.5, as_typed="-4.5")
+    curve = fit(both)
+    assert [(s.index, s.slip, s.likely) for s in curve.suspects] == [
+        (0, "decimal point", -45.0),
+        (11, "decimal point", -45.0),
+    ]
+    assert curve.rate_deg_per_us == pytest.approx(0.09, abs=1e-12)

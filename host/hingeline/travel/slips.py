@@ -18,10 +18,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri, stdtrit
 
 from hingeline.errors import TravelError
 from hingeline.travel.leastsquares import LeastSquares, aicc, least_squares
+from hingeline.travel.leftout import each_left_out
 from hingeline.travel.reading import Reading
 from hingeline.travel.suspects import Suspect, explain
 
@@ -162,7 +162,7 @@ def _take_worst(
     n = len(here)
     scores, aways, clears = [], [], []
     for _, fit in _fits(data, here, spare=2):
-        out = each_left_out(fit, data.scatter)
+        out = each_left_out(fit, data.scatter, FALSE_ALARM)
         scores.append(aicc(out.rss, n - 1, len(fit.coefficients), data.scatter))
         aways.append(out.away)
         clears.append(out.standing > out.limit)
@@ -179,45 +179,34 @@ def _take_worst(
     return _Removal(int(here[worst]), float(away[worst]), bool(clear[worst]), rivals)
 
 
-@dataclass(frozen=True, eq=False)
-class LeftOut:
-    """What each point is, measured by all the others.
+def _slipped_alike(
+    data: _Data,
+    readings: Sequence[Reading],
+    here: NDArray[np.intp],
+    pulses: Floats,
+    places: NDArray[np.intp],
+) -> NDArray[np.bool_]:
+    """Mark readings that confirm each other but would fold the curve, and by a known slip.
 
-    Attributes
-    ----------
-    away : ndarray, shape (n,)
-        Point less what the others let expect.
-    standing : ndarray, shape (n,)
-        The size of that over its own standard deviation.
-    limit : ndarray, shape (n,)
-        What the largest standing of n honest points exceeds with the chance `FALSE_ALARM`.
-    rss : ndarray, shape (n,)
-        Sum of squared residuals of the others.
+    No servo folds back; where one slip of the pencil explains each, it was made twice.
     """
-
-    away: Floats
-    standing: Floats
-    limit: Floats
-    rss: Floats
-
-
-def each_left_out(fit: LeastSquares, scatter: float, false_alarm: float = FALSE_ALARM) -> LeftOut:
-    """Leave each point out in turn, in closed form.
-
-    D. A. Belsley, E. Kuh and R. E. Welsch, Regression Diagnostics, Wiley 1980, section 2.1.
-    For a mean of all points, and without the floor under the scatter, the comparison of
-    ``standing`` with ``limit`` is the two-sided test of F. E. Grubbs, Technometrics 11 (1969)
-    1-21, and applied again and again that of Rosner.
-    """
-    chance = 1.0 - false_alarm / (2.0 * len(fit.residuals))
-    room = np.maximum(1.0 - fit.leverage, 1e-9)
-    away = fit.residuals / room
-    rss = np.maximum(fit.chi2 - np.square(fit.residuals) / room, 0.0)
-    variance = rss / (fit.dof - 1)
-    floored = variance <= scatter**2
-    limit = np.where(floored, ndtri(chance), stdtrit(fit.dof - 1, chance))
-    standing = np.abs(away) * np.sqrt(room) / np.maximum(np.sqrt(variance), scatter)
-    return LeftOut(away, standing, limit, rss)
+    near = LEAST_SLIP * data.scatter
+    steps = np.diff(np.bincount(places, data.angle[here]) / np.bincount(places))
+    back = steps * np.sign(np.median(steps)) < -near
+    alike = np.zeros(len(here), dtype=bool)
+    for place in np.flatnonzero(np.append(back, False) | np.append(False, back)):
+        mine = places == place
+        rest = here[~mine]
+        if len(pulses) < 4 or not _fits(data, rest, spare=1):
+            continue
+        columns, fit, _ = _best_fit(data, rest)
+        expected = data.design[here[mine]][:, columns] @ fit.coefficients
+        alike[mine] = [
+            abs(data.angle[index] - level) > near
+            and explain(0, readings[index], float(level), near).slip != ""
+            for index, level in zip(here[mine], expected, strict=True)
+        ]
+    return alike
 
 
 def _shape_not_slip(
@@ -229,23 +218,8 @@ def _shape_not_slip(
     apart = np.abs(data.level[here, None] - data.level)
     apart[(pulse[:, None] != data.pulse) | (here[:, None] == np.arange(len(data.pulse)))] = np.inf
     shape: NDArray[np.bool_] = apart.min(axis=1) < np.abs(away) / 2.0
-    pulses = np.unique(pulse)
-    # But no servo folds back: where two such readings would make it, and one and the same
-    # slip of the pencil explains each, it was made twice.
-    for row in np.flatnonzero(shape & (np.abs(away) > LEAST_SLIP * data.scatter)):
-        expected = float(angle[row] - away[row])
-        near = LEAST_SLIP * data.scatter
-        place = int(np.searchsorted(pulses, pulse[row]))
-        beside = [
-            float(np.median(angle[pulse == pulses[i]]))
-            for i in (place - 1, place + 1)
-            if 0 <= i < len(pulses)
-        ]
-        folds = any(
-            (angle[row] - middle) * np.sign(expected - middle) < -near for middle in beside
-        )
-        if folds and explain(0, readings[here[row]], expected, near).slip:
-            shape[row] = False
+    pulses, places = np.unique(pulse, return_inverse=True)
+    shape[_slipped_alike(data, readings, here, pulses, places)] = False
     # On its stop: at an end of the range, short of what was expected but still in order.
     for end, inner in ((pulses[0], pulses[1]), (pulses[-1], pulses[-2])):
         neighbour = float(np.mean(angle[pulse == inner]))
