@@ -25,6 +25,8 @@ bench: $(VENV)/test-ready
 	$(BIN)/python -m tests.benchmarks.bench_tolerance
 	$(BIN)/python -m tests.benchmarks.bench_startup
 	$(BIN)/python -m tests.benchmarks.bench_board
+	$(BIN)/python -m tests.benchmarks.bench_fit
+	$(BIN)/python -m tests.benchmarks.bench_entry
 
 # The built wheel, installed where nothing of ours is, must play the whole job.
 wheel-check: $(VENV)/run-ready
