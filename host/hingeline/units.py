@@ -245,5 +245,11 @@ def us(value: float) -> str:
     return f"{round(value)} us"
 
 
+def rounded_up(value: float, places: int) -> str:
+    """Write an uncertainty rounded up, so that it never looks better than it is."""
+    scale = 10.0**places
+    return f"{math.ceil(value * scale) / scale:.{places}f}"
+
+
 def _no_minus_zero(value: float, places: int) -> float:
     return round(value, places) + 0.0

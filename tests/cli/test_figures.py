@@ -119,10 +119,22 @@ def test_the_text_of_a_calibration_is_aligned_and_fits_80_columns():
 
 
 def test_another_number_gives_another_servo_and_the_same_number_the_same():
-    one, again = calibrated("A1").out, calibrated("A1").out
-    other = run("calibrate", "millrace.toml", "A1", "--json", "--yes", "--port", "sim:7").out
+    one, again = calibrated("A1").figures, calibrated("A1").figures
+    other = run("calibrate", "millrace.toml", "A1", "--json", "--yes", "--port", "sim:7").figures
+    assert one.pop("since") is None  # there was none before
+    assert again.pop("since")["changed"] is False
+    assert other.pop("since")["changed"] is True
     assert one == again
     assert one != other
+
+
+def test_another_servo_under_the_same_label_is_seen_at_the_next_calibration():
+    calibrated("A1")
+    text = run("calibrate", "millrace.toml", "A1", "--quick", "--yes", "--port", "sim:7").out
+    assert "Against the calibration of 20" in text
+    assert "CHANGED: " in text
+    same = run("calibrate", "millrace.toml", "A1", "--quick", "--yes", "--port", "sim:7").out
+    assert "Nothing changed beyond uncertainty" in same
 
 
 def test_throw_gives_wanted_predicted_and_measured():

@@ -4,7 +4,7 @@ import pytest
 
 from hingeline.bench.simulated.station import stations_of
 from hingeline.bench.simulated.transport import SimulatedTransport
-from hingeline.cli import benchwork
+from hingeline.cli import benchwork, paperwork
 from hingeline.errors import TravelError
 from hingeline.records.store import Records
 from hingeline.travel.curve import TravelCurve
@@ -229,3 +229,45 @@ def test_a_slip_is_named_with_its_line_and_the_text_that_was_probably_meant(fold
     assert row["typed"] == "27 deg"
     write(folder, noted(CLEAN))
     assert "meant" not in run("calibrate", "--readings", "a1.csv").talk
+
+
+def test_a_servo_that_keeps_turning_is_marked_unfit_until_another_is_calibrated(folder):
+    write(folder, [*noted(CLEAN), "2100,up,turning"])
+    refused = run("calibrate", "--readings", "a1.csv", "millrace.toml", "A1")
+    assert refused.code != 0
+    assert "kept turning" in refused.talk
+    matched = run("match", "millrace.toml")
+    assert "A1 was found unfit for a control surface" in matched.talk
+    assert "continuous rotation" in matched.talk
+    write(folder, noted(CLEAN))
+    assert run("calibrate", "--readings", "a1.csv", "millrace.toml", "A1").code == 0
+    assert "unfit" not in run("match", "millrace.toml").talk
+
+
+def test_a_servo_with_too_wide_a_gap_is_said_to_be_unfit(folder):
+    down = [f"{pulse},down,{angle + 6} deg" for pulse, angle in CLEAN.items()]
+    write(folder, [*noted(CLEAN), *down])
+    ran = run("calibrate", "--readings", "a1.csv")
+    assert "UNFIT for a control surface: Its up/down difference is 6.0 deg, over 3 deg" in (
+        " ".join(ran.out.split())
+    )
+    figures = fitted()
+    assert figures["fit"] is False
+    assert "up/down difference" in figures["unfit"][0]
+
+
+def test_the_linkage_s_own_doubt_counts_for_readings_at_the_surface(folder, monkeypatch):
+    write(
+        folder,
+        [
+            f"{1500 + 50 * n},{approach},{'up' if n > 0 else 'down'} {abs(n) * 4} deg"
+            for n in range(-4, 5)
+            for approach in ("up", "down")
+        ],
+    )
+    asked = ("millrace.toml", "E1", "--gauge", "deg", "--resolution", "0.1 deg")
+    whole = fitted(*asked)
+    monkeypatch.setattr(paperwork, "moved_by_linkage", lambda *_: ())
+    without = fitted(*asked)
+    assert whole["rate_deg_per_us"] == pytest.approx(without["rate_deg_per_us"])
+    assert whole["rate_deg_per_us_u"] > 1.5 * without["rate_deg_per_us_u"]

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import contextlib
-import math
 import time
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import click
 
-from hingeline import units
 from hingeline.bench.asking import (
     TURNING,
     Answer,
@@ -27,16 +23,19 @@ from hingeline.bench.procedures.calibrating import Calibration, calibrate
 from hingeline.bench.procedures.channels import channel_of, in_use
 from hingeline.bench.procedures.stepping import Place
 from hingeline.bench.readings import making
-from hingeline.cli import models, noting, options, paperwork
+from hingeline.cli import calibrated, models, noting, options, paperwork
 from hingeline.cli.benchwork import Bench, at_bench, progress
-from hingeline.cli.drawing import draw_curves, draw_option
-from hingeline.cli.output import emit, tell, wrapped
+from hingeline.cli.calibrated import Calibrated
+from hingeline.cli.drawing import draw_curves, draw_option, draw_since
+from hingeline.cli.output import emit, tell
 from hingeline.errors import TravelError
 from hingeline.records.store import RESUMED
-from hingeline.travel.curve import TravelCurve
 from hingeline.travel.kinds import QUICK, THOROUGH, USUAL, Kind
+from hingeline.travel.means import FoldsBackError
 from hingeline.travel.pace import Budget
+from hingeline.travel.schedule import KeepsTurningError
 from hingeline.travel.setting import Setting, setting_of
+from hingeline.travel.verdict import unfit_by
 
 
 @click.command("calibrate", short_help="Measure a servo's travel and fit its curve.")
@@ -120,15 +119,16 @@ def command(
                 "A table holds deflections from neutral, not what a level shows against gravity: "
                 "use --gauge deg."
             )
-        label, curve = paperwork.fit_table(table, model, servo, gauge, choices.records_path)
+        found = paperwork.fit_table(table, model, servo, gauge, choices.records_path)
     elif model is None or servo is None:
         raise click.UsageError("Name a MODEL file and a SERVO in it, or a file of --readings.")
     else:
         kind = _kind(quick, thorough, points)
-        label, curve = _at_bench(model, servo, kind, minutes, resume, rod_off, gauge, choices)
+        found = _at_bench(model, servo, kind, minutes, resume, rod_off, gauge, choices)
     if folder is not None:
-        draw_curves(folder, {label or "servo": curve})
-    emit(curve_figures(label, curve), as_json=as_json, text=curve_text(label, curve))
+        draw_curves(folder, {found.label or "servo": found.curve})
+        draw_since(folder, found)
+    emit(calibrated.figures(found), as_json=as_json, text=calibrated.text(found))
 
 
 def _kind(quick: bool, thorough: bool, points: int | None) -> Kind:
@@ -147,7 +147,7 @@ def _at_bench(
     rod_off: bool,
     gauge: Gauge,
     choices: options.Choices,
-) -> tuple[str, TravelCurve]:
+) -> Calibrated:
     file = models.load(model)
     surface = models.surface_of_servo(file, servo)
     setting = setting_of(surface, file.model.servo_of(surface), None)
@@ -177,8 +177,7 @@ def _at_bench(
                 else f"There is no unfinished calibration of {servo} with this gauge here."
             )
         with in_use(bench.board, [channel]):
-            curve = run_calibration(bench, plan, setting)
-    return servo, curve
+            return _run(bench, plan, setting)
 
 
 def bench_calibration(
@@ -195,7 +194,15 @@ def bench_calibration(
     # With the rod off the pulse limits alone hold; no arm turns further than half a turn.
     allowed = (-180.0, 180.0) if rod_off else setting.allowed_shaft_deg()
     channel = channel_of(servo, surface.channel, f"{surface.servo}, {surface.name}")
-    return Calibration(channel, gauge, question, making(gauge, setting), allowed, kind)
+    return Calibration(
+        channel,
+        gauge,
+        question,
+        making(gauge, setting),
+        allowed,
+        kind,
+        linkage=setting.linkage if gauge.at_surface else None,
+    )
 
 
 def _with_zero(bench: Bench, setting: Setting, gauge: Gauge) -> Gauge:
@@ -209,18 +216,29 @@ def _with_zero(bench: Bench, setting: Setting, gauge: Gauge) -> Gauge:
     return find_zero(surface, gauge, bench.asker, keep)
 
 
-def run_calibration(bench: Bench, plan: Calibration, setting: Setting) -> TravelCurve:
-    """Calibrate, keeping every reading and the curve in the records."""
+def _run(bench: Bench, plan: Calibration, setting: Setting) -> Calibrated:
+    """Calibrate, keeping every reading, the curve and its verdict in the records."""
     surface = setting.surface
-    curve = calibrate(
-        bench.board,
-        plan,
-        bench.asker,
-        noting.step_note(bench, surface.servo, plan.gauge, surface),
-        progress(surface.servo),
+    servo = surface.servo
+    try:
+        curve = calibrate(
+            bench.board,
+            plan,
+            bench.asker,
+            noting.step_note(bench, servo, plan.gauge, surface),
+            progress(servo),
+        )
+    except (KeepsTurningError, FoldsBackError) as error:
+        calibrated.keep_verdict(bench.records, bench.session_id, servo, unfit_by(error))
+        raise
+    return calibrated.keep(
+        bench.records,
+        bench.session_id,
+        servo,
+        curve,
+        simulated=bench.board.simulated,
+        teeth=setting.servo.spline_teeth,
     )
-    bench.records.note_curve(bench.session_id, surface.servo, curve.to_dict())
-    return curve
 
 
 def _earlier(bench: Bench, setting: Setting, gauge: Gauge) -> tuple[list[Entry], frozenset[Place]]:
@@ -244,88 +262,3 @@ def _earlier(bench: Bench, setting: Setting, gauge: Gauge) -> tuple[list[Entry],
         if remark["kind"] == "skipped" and remark["servo"] == servo
     )
     return entries, left_out
-
-
-def curve_figures(label: str | None, curve: TravelCurve) -> dict[str, Any]:
-    """Return a curve's figures, each with its standard uncertainty under the key plus _u."""
-    # In the order of reach_deg: lowest angle first, whichever way the servo turns.
-    ends = sorted(curve.limits_us, reverse=curve.rate_deg_per_us < 0)
-    return {
-        "servo": label,
-        "centre_us": curve.centre_us,
-        "centre_us_u": curve.centre_us_u,
-        "centre_error_deg": curve.centre_error_deg,
-        "centre_error_deg_u": curve.centre_error_deg_u,
-        "nominal_centre_us": curve.nominal_centre_us,
-        "rate_deg_per_us": curve.rate_deg_per_us,
-        "rate_deg_per_us_u": curve.rate_deg_per_us_u,
-        "hysteresis_deg": curve.hysteresis_deg,
-        "hysteresis_deg_u": curve.hysteresis_deg_u,
-        "limits_us": list(curve.limits_us),
-        "limits_us_u": list(curve.limits_us_u),
-        "reach_deg": list(curve.reach_deg()),
-        "reach_deg_u": [float(curve.angle_u_deg(pulse)) for pulse in ends],
-        "linearity_deg": curve.linearity_deg,
-        "linearity_deg_u": curve.linearity_deg_u,
-        "residual_sd_deg": curve.residual_sd_deg,
-        "kind": curve.kind,
-        "degree": curve.degree,
-        "readings": len(curve.readings),
-        "suspects": [
-            {
-                "pulse_us": suspect.pulse_us,
-                "approach": suspect.approach,
-                "typed": suspect.as_typed,
-                "off_by_deg": suspect.residual_deg,
-                "slip": suspect.slip,
-                "likely": suspect.likely,
-            }
-            for suspect in curve.suspects
-        ],
-        "notes": list(curve.notes),
-    }
-
-
-def curve_text(label: str | None, curve: TravelCurve) -> Iterator[str]:
-    """Lay a curve's figures out for people, with 95 % intervals."""
-    k = curve.coverage_factor(0.95)
-    yield f"Travel curve of {label or 'the servo'}, from {len(curve.readings)} readings"
-    for name, value in _lines(curve, k):
-        yield f"  {name:20}{value}"
-    yield "  (+/-: 95 % interval)"
-    for suspect in curve.suspects:
-        yield wrapped(f"  SUSPECT: {suspect}. It is kept, and had no weight.")
-    for note in curve.notes:
-        # The curve names its suspects in a note as well.
-        if not any(str(suspect) in note for suspect in curve.suspects):
-            yield wrapped(f"  NOTE: {note}")
-
-
-def _lines(curve: TravelCurve, k: float) -> Iterator[tuple[str, str]]:
-    if curve.centre_us is not None and curve.centre_us_u is not None:
-        yield "Centre", f"{curve.centre_us:.0f} us  (+/- {_up(k * curve.centre_us_u, 0)})"
-    if curve.centre_error_deg is not None and curve.centre_error_deg_u is not None:
-        off = round(curve.centre_error_deg, 1) + 0.0  # no "-0.0"
-        half = _up(k * curve.centre_error_deg_u, 1)
-        yield f"At {curve.nominal_centre_us:.0f} us", f"{off:+.1f} deg off neutral  (+/- {half})"
-    turns = "ccw" if curve.rate_deg_per_us > 0 else "cw"
-    half = _up(k * curve.rate_deg_per_us_u, 4)
-    yield (
-        "Rate",
-        f"{abs(curve.rate_deg_per_us):.4f} deg/us, {turns} with rising pulse  (+/- {half})",
-    )
-    if curve.hysteresis_deg is not None and curve.hysteresis_deg_u is not None:
-        half = _up(k * curve.hysteresis_deg_u, 1)
-        yield "Up/down difference", f"{curve.hysteresis_deg:.1f} deg  (+/- {half})"
-    low, high = curve.limits_us
-    least, most = curve.reach_deg()
-    yield "Measured", f"{low:.0f} to {high:.0f} us: {units.deg(least)} to {units.deg(most)}"
-    if curve.linearity_deg is not None:
-        yield "Linearity", f"{curve.linearity_deg:.1f} deg, independent"
-    yield "Scatter", f"{curve.residual_sd_deg:.2f} deg standard deviation"
-
-
-def _up(value: float, places: int) -> str:
-    """Write an uncertainty rounded up, so that it never looks better than it is."""
-    scale = 10.0**places
-    return f"{math.ceil(value * scale) / scale:.{places}f}"

@@ -19,7 +19,8 @@ from hingeline.bench.procedures.throwing import Throw, send_throws
 from hingeline.bench.simulated.station import Station
 from hingeline.cli import models, noting, options
 from hingeline.cli.benchwork import Bench, at_bench, channels_of, default_records
-from hingeline.cli.calibrate import bench_calibration, curve_figures
+from hingeline.cli.calibrate import bench_calibration
+from hingeline.cli.calibrated import curve_figures, keep
 from hingeline.cli.output import emit, table, tell
 from hingeline.cli.pair import pair_figures, pair_text
 from hingeline.cli.planned import closing_text, planned_surfaces, surface_text
@@ -175,8 +176,15 @@ def _calibrated(
         watched,
         noting.step_note(bench, surface.servo, PROTRACTOR, surface),
     )
-    bench.records.note_curve(bench.session_id, surface.servo, curve.to_dict())
-    return curve
+    found = keep(
+        bench.records,
+        bench.session_id,
+        surface.servo,
+        curve,
+        simulated=True,
+        teeth=setting.servo.spline_teeth,
+    )
+    return found.curve
 
 
 def _measured(

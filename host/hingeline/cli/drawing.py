@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from hingeline.cli.calibrated import Calibrated
 from hingeline.cli.output import tell
 from hingeline.travel.curve import TravelCurve
 
@@ -24,4 +25,14 @@ def draw_curves(folder: Path, curves: dict[str, TravelCurve]) -> None:
 
     for label, curve in curves.items():
         for path in draw_curve(folder, label, curve):
+            tell(f"  {path}")
+
+
+def draw_since(folder: Path, found: Calibrated) -> None:
+    """Draw a calibration over the one before it, where there is one, and name the files."""
+    from hingeline.sheets.files import draw_change
+
+    if found.before is not None and found.since is not None:
+        label = found.label or "servo"
+        for path in draw_change(folder, label, found.before, found.curve, found.since):
             tell(f"  {path}")

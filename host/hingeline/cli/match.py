@@ -9,7 +9,7 @@ import click
 
 from hingeline import units
 from hingeline.cli import matched, models, options, shelved
-from hingeline.cli.benchwork import default_records
+from hingeline.cli.benchwork import default_records, refuse_unfit
 from hingeline.cli.output import FAILED, emit, tell
 from hingeline.cli.pair import pair_of
 from hingeline.errors import RecordsError
@@ -162,6 +162,7 @@ def _curve(
     found = None
     if path.exists():
         with Records(path) as records:
+            refuse_unfit(records, surface.servo, simulated=simulated)
             found = records.latest_curve(surface.servo, simulated=simulated)
     if found is None:
         where = "on the simulated bench" if simulated else "on a bench or on paper"

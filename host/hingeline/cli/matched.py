@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -228,7 +227,7 @@ def _points_text(worked: Worked) -> Iterator[str]:
         (
             f"{names[0 if way > 0 else 1]} {abs(100 * way):.0f} %" if way else "neutral",
             *(_stands(value, names) for value in (left, right)),
-            f"{round(left - right, 1) + 0.0:+.1f}  (+/- {_up(half)})",
+            f"{round(left - right, 1) + 0.0:+.1f}  (+/- {units.rounded_up(half, 1)})",
             "<- worst" if place == found.worst else "",
         )
         for place, (way, left, right, half) in reversed(
@@ -251,11 +250,6 @@ def _points_text(worked: Worked) -> Iterator[str]:
         f"  Both sides at the stick that asks them for the same. Mismatch: how much further "
         f"{names[0]} {worked.left.name} stands; +/-: 95 % interval, from the two curves alone."
     )
-
-
-def _up(half: float) -> str:
-    """Write an interval rounded up, so that it never looks better than it is."""
-    return f"{math.ceil(10.0 * half) / 10.0:.1f}"
 
 
 def _stands(value: float, names: tuple[str, str]) -> str:

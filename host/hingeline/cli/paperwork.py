@@ -20,24 +20,30 @@ from hingeline.bench.doubting import figures_of, said
 from hingeline.bench.readings import Making, at_arm, making, retyped
 from hingeline.cli import models, noting
 from hingeline.cli.benchwork import default_records
+from hingeline.cli.calibrated import Calibrated, calibrated, keep, keep_verdict
 from hingeline.cli.output import tell
 from hingeline.errors import TravelError
+from hingeline.linkage.closure import Linkage
 from hingeline.model.schema import Surface
 from hingeline.model.words import split_direction
 from hingeline.records.store import Records
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.fit import fit
+from hingeline.travel.indirect import moved_by_linkage
 from hingeline.travel.judging import Doubt, doubt_among
+from hingeline.travel.means import FoldsBackError
 from hingeline.travel.paper import Line, read_table, readings_of
 from hingeline.travel.reading import Reading
+from hingeline.travel.schedule import KeepsTurningError
 from hingeline.travel.setting import setting_of
+from hingeline.travel.verdict import unfit_by
 
 USUAL_CENTRE_US = 1500
 
 
 def fit_table(
     table: Path, model: Path | None, servo: str | None, gauge: Gauge, records_path: Path | None
-) -> tuple[str | None, TravelCurve]:
+) -> Calibrated:
     """Fit a table of readings; with a MODEL and SERVO, keep it in the records.
 
     Raises
@@ -54,26 +60,37 @@ def fit_table(
         bare = _Table(table, gauge, None, at_arm(gauge))
         curve = bare.fit(USUAL_CENTRE_US)
         bare.tell_doubts(curve)
-        return servo, curve
+        return calibrated(servo, curve)
     file = models.load(model)
     surface = models.surface_of_servo(file, servo)
     of_model = file.model.servo_of(surface)
-    noted = _Table(table, gauge, surface, making(gauge, setting_of(surface, of_model, None)))
-    curve = noted.fit(of_model.centre_us)
+    setting = setting_of(surface, of_model, None)
+    linkage = setting.linkage if gauge.at_surface else None
+    noted = _Table(table, gauge, surface, making(gauge, setting), linkage)
+    try:
+        curve = noted.fit(of_model.centre_us)
+    except (KeepsTurningError, FoldsBackError) as error:
+        with Records(records_path or default_records()) as records:
+            session = _session(records, file)
+            keep_verdict(records, session, servo, unfit_by(error))
+            records.end_session(session, "unfit")
+        raise
     noted.tell_doubts(curve)
     with Records(records_path or default_records()) as records:
-        session = records.start_session(
-            "calibrate", model_name=file.model.name, model_text=file.text
-        )
+        session = _session(records, file)
         doubts = noted.doubts(curve)
         notes = noting.StepNotes(records, session, servo, gauge, surface)
         for place, (line, answer) in enumerate(noted.answers):
             row = notes.reading(line.step, answer)
             if place in doubts:
                 notes.remark("questioned", row, said(doubts[place]), figures_of(doubts[place]))
-        records.note_curve(session, servo, curve.to_dict())
+        found = keep(records, session, servo, curve, simulated=False, teeth=of_model.spline_teeth)
         records.end_session(session, "done")
-    return servo, curve
+    return found
+
+
+def _session(records: Records, file: models.ModelFile) -> int:
+    return records.start_session("calibrate", model_name=file.model.name, model_text=file.text)
 
 
 @dataclass
@@ -84,6 +101,7 @@ class _Table:
     gauge: Gauge
     surface: Surface | None
     make: Making
+    linkage: Linkage | None = None
     answers: list[tuple[Line, Answer]] = field(default_factory=list)
 
     def fit(self, centre_us: float) -> TravelCurve:
@@ -91,9 +109,13 @@ class _Table:
         lines = read_table(_text(self.path), source=str(self.path))
         readings = readings_of(lines, self._reading, source=str(self.path))
         try:
-            return fit(readings, nominal_centre_us=centre_us)
+            return fit(
+                readings,
+                nominal_centre_us=centre_us,
+                together_deg=moved_by_linkage(readings, self.linkage) if self.linkage else (),
+            )
         except TravelError as error:
-            raise TravelError(
+            raise type(error)(
                 f"{self.path}: {error.message}", cause=error.cause, mend=error.mend
             ) from None
 

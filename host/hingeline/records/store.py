@@ -254,6 +254,22 @@ class Records:
             return None
         return {**rows[0], "curve": json.loads(rows[0]["curve"])}
 
+    def latest_finding(self, kind: str, subject: str, *, simulated: bool) -> Row | None:
+        """Return the newest finding of a kind about a subject, from the same sort of bench.
+
+        Returns
+        -------
+        dict or None
+            Keys ``figures`` (as noted), ``noted``, ``session_id``.
+        """
+        rows = self._rows(
+            "SELECT figures, noted, session_id FROM findings JOIN sessions"
+            " ON sessions.id = session_id WHERE kind = ? AND subject = ?"
+            " AND (bench = 'simulated') = ? ORDER BY findings.id DESC LIMIT 1",
+            (kind, subject, simulated),
+        )
+        return {**rows[0], "figures": json.loads(rows[0]["figures"])} if rows else None
+
     def latest_curves(self, *, simulated: bool) -> list[Row]:
         """Return the newest curve of every servo from the same sort of bench, by label.
 

@@ -7,7 +7,6 @@ each reading differs from the curve. Imported only when something is drawn.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -39,6 +38,7 @@ from hingeline.sheets.page import (
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.linearity import independent
 from hingeline.travel.reading import Approach
+from hingeline.units import rounded_up
 
 _WIDE_MM, _HIGH_MM = 210.0, 148.0  # A5 across
 _LEFT_MM, _ACROSS_MM = 24.0, 177.0
@@ -297,20 +297,19 @@ def _figures(axes: Axes, curve: TravelCurve, *, left: bool) -> None:
     k = curve.coverage_factor(0.95)
     lines = []
     if curve.centre_us is not None and curve.centre_us_u is not None:
-        lines.append(f"centre {curve.centre_us:.0f} us ± {_up(k * curve.centre_us_u, 0)}")
+        lines.append(f"centre {curve.centre_us:.0f} us ± {rounded_up(k * curve.centre_us_u, 0)}")
     if curve.centre_error_deg is not None and curve.centre_error_deg_u is not None:
         lines.append(
             f"at {curve.nominal_centre_us:.0f} us {units.deg(abs(curve.centre_error_deg))} "
             f"{'ccw' if curve.centre_error_deg > 0 else 'cw'} of neutral "
-            f"± {_up(k * curve.centre_error_deg_u, 1)}"
+            f"± {rounded_up(k * curve.centre_error_deg_u, 1)}"
         )
-    lines.append(
-        f"rate {abs(curve.rate_deg_per_us):.4f} deg/us ± {_up(k * curve.rate_deg_per_us_u, 4)}"
-    )
+    half = rounded_up(k * curve.rate_deg_per_us_u, 4)
+    lines.append(f"rate {abs(curve.rate_deg_per_us):.4f} deg/us ± {half}")
     if curve.hysteresis_deg is not None and curve.hysteresis_deg_u is not None:
         lines.append(
             f"up/down difference {units.deg(curve.hysteresis_deg)} "
-            f"± {_up(k * curve.hysteresis_deg_u, 1)}"
+            f"± {rounded_up(k * curve.hysteresis_deg_u, 1)}"
         )
     if curve.linearity_deg is not None:
         lines.append(f"linearity {curve.linearity_deg:.1f} deg, independent (dotted)")
@@ -336,9 +335,3 @@ def _note(curve: TravelCurve) -> str:
         f"{len(curve.readings)} readings: ▲ with rising pulse, ▼ with falling{crosses}. Grey: "
         "95 % interval of the mean curve; lowest panel: two standard deviations of a reading."
     )
-
-
-def _up(value: float, places: int) -> str:
-    """Write an interval rounded up, so that it never looks better than it is."""
-    scale = 10.0**places
-    return f"{math.ceil(value * scale) / scale:.{places}f}"

@@ -31,6 +31,10 @@ RUN_UP_US = 30
 POINTS = 13
 
 
+class KeepsTurningError(TravelError):
+    """The servo does not come to rest."""
+
+
 @dataclass(frozen=True)
 class Step:
     """One pulse to send.
@@ -234,12 +238,12 @@ def refuse_turning(readings: Iterable[Reading]) -> None:
 
     Raises
     ------
-    TravelError
+    KeepsTurningError
         Naming the first such pulse.
     """
     for reading in readings:
         if not reading.settled:
-            raise TravelError(
+            raise KeepsTurningError(
                 f"At {reading.pulse_us:g} us the arm kept turning, so there is no travel curve.",
                 cause="A servo for continuous rotation sets a speed, not an angle; or its "
                 "feedback is broken.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from hingeline.errors import TravelError
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.fit import fit
 from hingeline.travel.means import FoldsBackError
@@ -54,7 +55,12 @@ def verdict_on(readings: Sequence[Reading], *, nominal_centre_us: float = 1500.0
     try:
         return verdict(fit(readings, nominal_centre_us=nominal_centre_us))
     except FoldsBackError as folded:
-        return Verdict((f"{folded.message} {folded.cause}",))
+        return unfit_by(folded)
+
+
+def unfit_by(error: TravelError) -> Verdict:
+    """Return the verdict on a servo whose readings make no curve, for the reason given."""
+    return Verdict((f"{error.message} {error.cause}",))
 
 
 def verdict(curve: TravelCurve) -> Verdict:

@@ -11,6 +11,7 @@ from hingeline.bench.entering import Entry, Notes
 from hingeline.bench.procedures.channels import Channel
 from hingeline.bench.procedures.stepping import Place, Work
 from hingeline.bench.readings import Making
+from hingeline.linkage.closure import Linkage
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.kinds import USUAL, Kind
 from hingeline.travel.pace import Budget
@@ -40,6 +41,8 @@ class Calibration:
         Readings of an unfinished calibration that is taken up again, in their order.
     left_out : collection of (float, str)
         Pulses and approaches that the person has left out of it.
+    linkage : Linkage, optional
+        That through which the readings are taken; its own doubt counts in every figure.
     """
 
     channel: Channel
@@ -51,6 +54,7 @@ class Calibration:
     budget: Budget | None = None
     earlier: Sequence[Entry] = field(default=())
     left_out: frozenset[Place] = frozenset()
+    linkage: Linkage | None = None
 
 
 def calibrate(

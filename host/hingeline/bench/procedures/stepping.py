@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from hingeline.bench.procedures.channels import go
 from hingeline.errors import TravelError
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.fit import fit
+from hingeline.travel.indirect import moved_by_linkage
 from hingeline.travel.schedule import RUN_UP_US, Step, reach
 from hingeline.travel.walk import Walk
 
@@ -246,7 +248,13 @@ class Work:
     # -- within ------------------------------------------------------------------------
 
     def _fit(self) -> TravelCurve:
-        return fit(self._entries.readings, nominal_centre_us=self._plan.channel.centre_us)
+        readings, linkage = self._entries.readings, self._plan.linkage
+        return fit(
+            readings,
+            nominal_centre_us=self._plan.channel.centre_us,
+            u_pulse_us=self._board.tick_ns / 1000.0 / math.sqrt(12.0),
+            together_deg=moved_by_linkage(readings, linkage) if linkage else (),
+        )
 
     def _next_place(self) -> int:
         self._places += 1
