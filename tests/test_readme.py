@@ -62,6 +62,20 @@ def test_the_walk_through_works_as_it_stands(tmp_path):
         assert "Traceback" not in done.stderr
 
 
+def test_the_output_shown_is_that_of_the_demo(tmp_path):
+    shown = re.search(r"<!-- demo: begin -->\n```text\n(.*?)```", README, re.DOTALL)
+    done = run(["demo", "--records", str(tmp_path / "d.sqlite")], tmp_path)
+    start = done.stdout.index(shown[1].splitlines()[0])
+    printed = done.stdout[start:].splitlines()
+    number = re.compile(r"[-+]?\d+(?:\.(\d+))?")
+    for line, now in zip(shown[1].splitlines(), printed, strict=False):
+        # Another processor may round the last place of a figure the other way.
+        assert number.sub("#", line).split() == number.sub("#", now).split()
+        for one, two in zip(number.finditer(line), number.finditer(now), strict=True):
+            last_place = 10.0 ** -len(one[1] or "")
+            assert abs(float(one[0]) - float(two[0])) <= 1.001 * last_place, (line, now)
+
+
 def test_the_table_of_readings_fits_as_it_stands(tmp_path):
     table = next(block for block in blocks() if block.startswith("pulse_us,"))
     (tmp_path / "a1.csv").write_text(table)
