@@ -38,7 +38,8 @@ wheel-check: $(VENV)/run-ready
 	cd build/wheel && venv/bin/hingeline board install --sources --into board > board.txt
 	diff firmware/main.py build/wheel/board/main.py
 	diff -r -x __pycache__ firmware/benchboard build/wheel/board/benchboard
-	diff -r -x __pycache__ -x describe.py -x PROTOCOL.md shared_protocol build/wheel/board/shared_protocol
+	diff -r -x __pycache__ -x describe.py -x host_session.py -x texts.py -x PROTOCOL.md \
+	  shared_protocol build/wheel/board/shared_protocol
 	@tail -n 3 build/wheel/demo.txt
 
 clean:
