@@ -9,10 +9,11 @@ import pytest
 from hingeline.bench.asking import Gauge
 from hingeline.bench.client import Board
 from hingeline.bench.procedures.channels import channel_of, in_use
-from hingeline.bench.procedures.pairing import check_pair, stick_pulse_us, sticks
+from hingeline.bench.procedures.pairing import check_pair, stick_pulse_us
 from hingeline.bench.simulated.servo import ServoTruth
 from hingeline.bench.simulated.standin import StandIn
 from hingeline.errors import LinkageError, TravelError
+from hingeline.travel.matching import points_of
 from hingeline.travel.setting import setting_of
 from tests.support.bench import Notes, Person, Watched, station
 from tests.support.models import aileron_pair, model, servo, surface
@@ -169,7 +170,7 @@ def test_a_pair_that_moves_together_is_compared_at_the_same_stick():
 
 @pytest.mark.parametrize("points", [5, 7, 9, 21])
 def test_points_are_even_and_symmetric(points):
-    found = sticks(points)
+    found = points_of(points).tolist()
     assert len(found) == points
     assert found[0] == -1
     assert found[-1] == 1

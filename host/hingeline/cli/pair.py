@@ -13,12 +13,9 @@ from hingeline.bench.asking import Gauge
 from hingeline.bench.procedures.channels import in_use
 from hingeline.bench.procedures.pairing import (
     NEUTRAL_DEG,
-    POINTS,
-    TOLERANCE_DEG,
     PairCheck,
     Side,
     check_pair,
-    sticks,
 )
 from hingeline.cli import models, noting, options
 from hingeline.cli.benchwork import at_bench, channels_of
@@ -26,6 +23,7 @@ from hingeline.cli.output import FAILED, emit, table, wrapped
 from hingeline.errors import ModelError
 from hingeline.model.schema import Model, Pair, Surface
 from hingeline.model.words import directions
+from hingeline.travel.matching import LEAST_POINTS, TOLERANCE_DEG, points_of
 
 
 @click.command("pair", short_help="Check that two surfaces match, point by point.")
@@ -33,8 +31,8 @@ from hingeline.model.words import directions
 @click.argument("surface", required=False, metavar="[SURFACE]")
 @click.option(
     "--points",
-    type=click.IntRange(POINTS, 101),
-    default=POINTS,
+    type=click.IntRange(LEAST_POINTS, 101),
+    default=LEAST_POINTS,
     show_default=True,
     metavar="N",
     help="Points of the stick, an odd number.",
@@ -72,7 +70,7 @@ def command(
     file = models.load(model)
     pair = pair_of(file.model, surface, str(model))
     left, right = file.model.surface(pair.left), file.model.surface(pair.right)
-    sticks(points)  # an even number is refused before anyone is asked
+    points_of(points)  # an even number is refused before anyone is asked
     channels = channels_of(file, [left, right])
     doing = f"move {'opposite ways' if pair.moves == 'opposite' else 'together'}"
     with at_bench(choices, "pair", channels, file, doing=doing) as bench:

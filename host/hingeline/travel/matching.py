@@ -148,7 +148,8 @@ def points_of(count: int) -> Floats:
             cause="Sides that agree at neutral and at their ends can differ in between.",
             mend=f"Use {LEAST_POINTS} or more, an odd number, so that neutral is among them.",
         )
-    return np.linspace(-1.0, 1.0, count)
+    half = count // 2
+    return np.asarray(np.arange(-half, half + 1) / half)  # symmetric to the last digit
 
 
 def match(

@@ -10,14 +10,11 @@ from hingeline.bench.asking import Asker, Gauge
 from hingeline.bench.client import Board
 from hingeline.bench.procedures.channels import REST_S
 from hingeline.bench.procedures.throwing import NoteSurface, read_surface
-from hingeline.errors import TravelError
 from hingeline.model import words
 from hingeline.model.throws import throw_deg
+from hingeline.travel.matching import LEAST_POINTS, TOLERANCE_DEG, points_of
 from hingeline.travel.setting import Setting
 
-#: Mismatch that a pair may have and pass. Our own choice: about 0.8 mm at a 45 mm chord.
-TOLERANCE_DEG = 1.0
-POINTS = 5
 #: Below this a surface counts as standing at neutral, whatever way it leans.
 NEUTRAL_DEG = 0.5
 
@@ -123,24 +120,6 @@ class PairCheck:
         return not self.wrong_way and abs(self.worst.difference_deg) <= self.tolerance_deg
 
 
-def sticks(points: int) -> list[float]:
-    """Return evenly spaced stick points from one end to the other, neutral among them.
-
-    Raises
-    ------
-    TravelError
-        For fewer than 5, or an even number: sides that agree at their ends and at
-        neutral can still differ in between.
-    """
-    if points < POINTS or points % 2 == 0:
-        raise TravelError(
-            f"{points} points cannot show whether a pair matches.",
-            mend=f"Use {POINTS} or more, an odd number, so that neutral is among them.",
-        )
-    half = points // 2
-    return [step / half for step in range(-half, half + 1)]
-
-
 def asks_deg(setting: Setting, stick: float, side_sign: int) -> float:
     """Return the signed deflection that full stick asks of one side, scaled by the stick.
 
@@ -180,7 +159,7 @@ def check_pair(
     asker: Asker,
     note: NoteSurface,
     *,
-    points: int = POINTS,
+    points: int = LEAST_POINTS,
     tolerance_deg: float = TOLERANCE_DEG,
 ) -> PairCheck:
     """Move a pair through the stick's points, and have both sides measured at each.
@@ -197,7 +176,7 @@ def check_pair(
     sides = ((left, left_sign), (right, 1))
     rows = [
         (stick, [stick_pulse_us(setting, stick, sign) for setting, sign in sides])
-        for stick in sticks(points)
+        for stick in points_of(points).tolist()
     ]
     done = []
     for stick, pulses in rows:
