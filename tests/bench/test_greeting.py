@@ -46,7 +46,7 @@ def test_what_is_not_known_is_none():
         ("soft", "usual", []),
         ("crash", "kept", ["program had failed"]),
         ("watchdog", "kept", ["watchdog started the board again"]),
-        ("power", "damaged", ["cannot be read", "hingeline board settings --usual"]),
+        ("power", "damaged", ["cannot be read", "hingeline board settings --from MODEL"]),
         ("crash", "damaged", ["program had failed", "cannot be read"]),
     ],
 )

@@ -43,6 +43,8 @@ def board(path):
 def changes(pins):
     """Return the changes of width as (microseconds, pin, width in ns); fail on any fault."""
     found = []
+    if not pins.exists():  # nothing has changed yet
+        return found
     for line in pins.read_text(encoding="utf-8").splitlines():
         assert not line.startswith("FAULT"), line
         at, pin, width = line.split()

@@ -5,6 +5,7 @@ import pytest
 from hingeline.bench.simulated.station import stations_of
 from hingeline.bench.simulated.transport import SimulatedTransport
 from hingeline.cli import benchwork, paperwork
+from hingeline.cli.output import FAILED
 from hingeline.errors import TravelError
 from hingeline.records.store import Records
 from hingeline.travel.curve import TravelCurve
@@ -251,9 +252,35 @@ def test_a_servo_with_too_wide_a_gap_is_said_to_be_unfit(folder):
     assert "UNFIT for a control surface: Its up/down difference is 6.0 deg, over 3 deg" in (
         " ".join(ran.out.split())
     )
-    figures = fitted()
+    assert ran.code == FAILED
+    figures = run("calibrate", "--readings", "a1.csv", "--json").figures
     assert figures["fit"] is False
     assert "up/down difference" in figures["unfit"][0]
+
+
+def test_a_servo_found_unfit_is_left_off_the_shelf(folder):
+    down = [f"{pulse},down,{angle + 6} deg" for pulse, angle in CLEAN.items()]
+    for servo in ("A1", "A2", "E1"):
+        write(folder, [*noted(CLEAN), *(down if servo == "E1" else [])])
+        run("calibrate", "--readings", "a1.csv", "millrace.toml", servo)
+    shelf = run("match", "--shelf", "--json").figures
+    assert [pair["servos"] for pair in shelf["pairs"]] == [["A1", "A2"]]
+    assert shelf["left_out"]["E1"].startswith("it was found unfit for a control surface: Its up")
+    write(folder, [*noted(CLEAN), "2100,up,turning"])
+    run("calibrate", "--readings", "a1.csv", "millrace.toml", "A1")
+    shown = run("match", "--shelf")
+    assert shown.code != 0
+    assert "A1: it was found unfit" in shown.talk
+
+
+def test_a_folder_that_cannot_be_made_is_told_before_anything_is_read(folder):
+    (folder / "taken").write_text("a file", "utf-8")
+    write(folder, noted(CLEAN))
+    ran = run("calibrate", "--readings", "a1.csv", "--draw", "taken/inside")
+    assert ran.code == 2
+    assert "the folder cannot be made" in ran.talk
+    assert ran.out == ""
+    assert run("calibrate", "--readings", "a1.csv", "--quick").code == 2
 
 
 def test_the_linkage_s_own_doubt_counts_for_readings_at_the_surface(folder, monkeypatch):

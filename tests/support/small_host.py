@@ -58,7 +58,9 @@ class Client:
 
 def read(pins: Path) -> list[tuple[int, int, int]]:
     """Return the changes of width as (microseconds, pin, width in ns); fail on any fault."""
-    changes = []
+    changes: list[tuple[int, int, int]] = []
+    if not pins.exists():  # nothing has changed yet
+        return changes
     for line in pins.read_text(encoding="utf-8").splitlines():
         assert not line.startswith("FAULT"), line
         if line != "RESET":

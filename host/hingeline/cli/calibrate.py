@@ -26,8 +26,8 @@ from hingeline.bench.readings import making
 from hingeline.cli import calibrated, models, noting, options, paperwork
 from hingeline.cli.benchwork import Bench, at_bench, progress
 from hingeline.cli.calibrated import Calibrated
-from hingeline.cli.drawing import draw_curves, draw_option, draw_since
-from hingeline.cli.output import emit, tell
+from hingeline.cli.drawing import draw_curves, draw_option, draw_since, make_folder
+from hingeline.cli.output import FAILED, emit, tell
 from hingeline.errors import TravelError
 from hingeline.records.store import RESUMED
 from hingeline.travel.kinds import QUICK, THOROUGH, USUAL, Kind
@@ -95,7 +95,7 @@ def command(
     gauge: Gauge,
     choices: options.Choices,
     as_json: bool,
-) -> None:
+) -> int:
     """Measure a servo's travel and fit its curve.
 
     The servo takes a small step first, whose result keeps the rest within what the
@@ -103,6 +103,7 @@ def command(
     every step: the arm with a protractor, set to zero at the arm's planned place at
     centre, or the surface. A reading that does not go with those before it is questioned.
     Typed instead of a reading, undo takes the last one back; ? tells what else can be typed.
+    The exit code is 1 when the servo is unfit for a control surface.
 
     \b
     Examples:
@@ -110,10 +111,17 @@ def command(
       hingeline calibrate millrace.toml A1 --gauge drop --resolution "0.5 mm"
       hingeline calibrate --readings a1.csv --draw drawings
     """
+    if folder is not None:
+        make_folder(folder)  # before anything is read: a wrong name must not cost the readings
     if model is not None and servo is None:
         known = ", ".join(models.load(model).model.servos)
         raise click.UsageError(f"Name the SERVO behind its MODEL file, one of: {known}.")
     if table is not None:
+        if quick or thorough or resume or rod_off or not (points is None and minutes is None):
+            raise click.UsageError(
+                "--readings fits what was noted: leave --quick, --thorough, --points, --minutes, "
+                "--resume and --rod-off out."
+            )
         if gauge.kind == "level":
             raise click.UsageError(
                 "A table holds deflections from neutral, not what a level shows against gravity: "
@@ -125,10 +133,11 @@ def command(
     else:
         kind = _kind(quick, thorough, points)
         found = _at_bench(model, servo, kind, minutes, resume, rod_off, gauge, choices)
+    emit(calibrated.figures(found), as_json=as_json, text=calibrated.text(found))
     if folder is not None:
         draw_curves(folder, {found.label or "servo": found.curve})
         draw_since(folder, found)
-    emit(calibrated.figures(found), as_json=as_json, text=calibrated.text(found))
+    return 0 if found.verdict.fit else FAILED
 
 
 def _kind(quick: bool, thorough: bool, points: int | None) -> Kind:

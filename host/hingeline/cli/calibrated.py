@@ -181,7 +181,12 @@ def _lines(curve: TravelCurve, k: float) -> Iterator[tuple[str, str]]:
         yield "Dead band", f"{units.us(curve.dead_band_us)}{half}, by the up/down difference"
     low, high = curve.limits_us
     least, most = curve.reach_deg()
-    yield "Measured", f"{low:.0f} to {high:.0f} us: {units.deg(least)} to {units.deg(most)}"
+    reach = f"{low:.0f} to {high:.0f} us: {units.deg(least)} to {units.deg(most)}"
+    if curve.limits_us == curve.range_us:
+        yield "Measured", reach
+    else:
+        yield "Measured", "{:.0f} to {:.0f} us".format(*curve.range_us)
+        yield "Moves freely", reach
     if curve.linearity_deg is not None:
         half = within(curve.linearity_deg_u, 1)
         yield "Linearity", f"{units.deg(curve.linearity_deg)}{half}, independent"

@@ -19,6 +19,22 @@ draw_option = click.option(
 )
 
 
+def make_folder(folder: Path) -> None:
+    """Make the folder for drawings, if it is not there.
+
+    Raises
+    ------
+    click.UsageError
+        When it cannot be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise click.UsageError(
+            f"--draw {folder}: the folder cannot be made ({error.strerror}). Name another."
+        ) from None
+
+
 def draw_curves(folder: Path, curves: dict[str, TravelCurve]) -> None:
     """Draw travel curves, by their servos' labels, into a folder and name the files."""
     from hingeline.sheets.files import draw_curve

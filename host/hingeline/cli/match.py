@@ -55,9 +55,8 @@ _MANY_PAIRS = 60
     "--arm",
     "arm_deg",
     type=options.Quantity(units.ANGLE, 5.0, 170.0),
-    default=f"{ARM_DEG:g} deg",
-    show_default=True,
-    help="With --shelf: arm range each way from centre.",
+    default=None,
+    help=f"With --shelf: arm range each way from centre; default {ARM_DEG:g} deg.",
 )
 @click.option(
     "--points",
@@ -89,7 +88,7 @@ def command(
     surface: str | None,
     shelf: bool,
     labels: tuple[str, ...],
-    arm_deg: float,
+    arm_deg: float | None,
     points: int,
     tolerance: float | None,
     one_surface: bool,
@@ -118,11 +117,14 @@ def command(
             raise click.UsageError(
                 "--shelf compares bare servos: leave MODEL, --tolerance and --one-surface out."
             )
-        curves = shelved.on_record(records_path or default_records(), labels, simulated)
+        curves, left_out = shelved.on_record(records_path or default_records(), labels, simulated)
         if (count := len(curves) * (len(curves) - 1) // 2) > _MANY_PAIRS:
             tell(f"Comparing {count} pairs.")
         found = pair_up(
-            {label: curve for label, (curve, _) in curves.items()}, arm_deg=arm_deg, points=points
+            {label: curve for label, (curve, _) in curves.items()},
+            arm_deg=ARM_DEG if arm_deg is None else arm_deg,
+            points=points,
+            left_out=left_out,
         )
         emit(
             shelved.shelf_figures(found, curves),
@@ -132,8 +134,8 @@ def command(
         return 0
     if model is None:
         raise click.UsageError("Name a MODEL file, or say --shelf.")
-    if labels:
-        raise click.UsageError("--servo belongs to --shelf.")
+    if labels or arm_deg is not None:
+        raise click.UsageError("--servo and --arm belong to --shelf.")
     file = models.load(model)
     pair = pair_of(file.model, surface, str(model))
     sides, noted = [], {}

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from hingeline.cli.output import table, wrapped
-from hingeline.errors import RecordsError
+from hingeline.errors import RecordsError, TravelError
 from hingeline.records.store import Records
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.shelf import Shelf
@@ -18,8 +18,10 @@ SHOWN = 15
 Noted = tuple[TravelCurve, str]
 
 
-def on_record(path: Path, labels: Sequence[str], simulated: bool) -> dict[str, Noted]:
-    """Return the newest curve of each servo on record, and when it was noted.
+def on_record(
+    path: Path, labels: Sequence[str], simulated: bool
+) -> tuple[dict[str, Noted], dict[str, str]]:
+    """Return the newest curve of each servo that can be used, and why others are left out.
 
     Raises
     ------
@@ -32,16 +34,31 @@ def on_record(path: Path, labels: Sequence[str], simulated: bool) -> dict[str, N
             mend="Calibrate servos first, or name another file with --records.",
         )
     with Records(path) as records:
-        rows = records.latest_curves(simulated=simulated)
-    found = {row["servo"]: (TravelCurve.from_dict(row["curve"]), row["noted"]) for row in rows}
+        rows = {row["servo"]: row for row in records.latest_curves(simulated=simulated)}
+        verdicts = {
+            label: records.latest_finding("verdict", label, simulated=simulated) for label in rows
+        }
     for label in labels:
-        if label not in found:
-            known = ", ".join(found) or "none"
+        if label not in rows:
+            known = ", ".join(rows) or "none"
             raise RecordsError(
                 f"{path}: there is no curve of a servo {label!r}.",
                 mend=f"Calibrate it first. On record: {known}.",
             )
-    return {label: found[label] for label in (dict.fromkeys(labels) or found)}
+    found: dict[str, Noted] = {}
+    left_out: dict[str, str] = {}
+    for label in dict.fromkeys(labels) or rows:
+        row, judged = rows[label], verdicts[label]
+        newer = judged is not None and judged["session_id"] >= row["session_id"]
+        if newer and judged is not None and not judged["figures"]["fit"]:
+            reasons = " ".join(judged["figures"]["unfit"]).rstrip(".")
+            left_out[label] = f"it was found unfit for a control surface: {reasons}"
+            continue
+        try:
+            found[label] = (TravelCurve.from_dict(row["curve"]), row["noted"])
+        except TravelError as error:
+            left_out[label] = f"its curve cannot be used: {error.message.rstrip('.')}"
+    return found, left_out
 
 
 def shelf_figures(shelf: Shelf, noted: Mapping[str, Noted]) -> dict[str, Any]:
@@ -84,20 +101,19 @@ def shelf_text(shelf: Shelf, noted: Mapping[str, Noted]) -> Iterator[str]:
             f"{pair.alike.worst_deg:.1f}",
             f"{pair.mirrored.worst_deg:.1f}",
             _gaps(noted[pair.first][0], noted[pair.second][0]),
-            ""
-            if pair is best
-            else ("worse" if pair.told_from(best) else "as good, as far as known"),
+            "" if pair is best else ("worse" if pair.told_from(best) else "as good"),
         )
         for pair in shelf.pairs[:SHOWN]
     ]
-    headings = ["pair", ">worst, deg", ">same way", ">mirrored", ">up/down differences", ""]
+    headings = ["pair", ">worst, deg", ">same way", ">mirrored", ">gaps, deg", ""]
     yield from (f"  {row}" for row in table(headings, rows).splitlines())
     if len(shelf.pairs) > SHOWN:
         yield f"  and {len(shelf.pairs) - SHOWN} more, with --json"
     yield wrapped(
         "  Worst: how far the two arms differ at the worst point, with the best centre and ends "
         "for the pair; +/-: 95 % interval. Same way: both turn alike, as two halves that are "
-        "moved from one side. Mirrored: one turns as the mirror image, as in two wings."
+        "moved from one side. Mirrored: one turns as the mirror image, as in two wings. "
+        "Gaps: each one's up/down difference. As good: not told from the best by the intervals."
     )
     for label, why in shelf.left_out.items():
         yield wrapped(f"  LEFT OUT: {label}, as {why}.")

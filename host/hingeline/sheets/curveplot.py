@@ -195,8 +195,8 @@ def _whole(figure: Figure, axes: Axes, seen: _Seen) -> None:
             text = f"stands on a stop at {abs(stop.angle_deg):.1f} deg"
             inward = (1.0 if end == 0 else -1.0, 1.0 if (end == 0) == rising else -1.0)
             labels.put(text, (stop.pulse_us, stop.angle_deg), inward, **_SMALL)
-    for place, suspect in _suspect_places(seen, seen.readings[:, 1], most):
-        _cross(axes, place)
+    for place, beyond, suspect in _suspect_places(seen, seen.readings[:, 1], most):
+        _cross(axes, place, beyond)
         labels.put(suspect, place, (1.0, -0.5 if place[1] > 0 else 0.5), **_SMALL)
 
 
@@ -235,8 +235,8 @@ def _departure(figure: Figure, axes: Axes, seen: _Seen) -> None:
         above = 1.0 if away[at] > mean[at] else -1.0
         place = (float(pulses[at]), float(away[at]))
         labels.put(f"{side} pulse", place, (0.0, above), color=_PENS[side]["color"], **_SMALL)
-    for place, _ in _suspect_places(seen, read, most):
-        _cross(axes, place)
+    for place, beyond, _ in _suspect_places(seen, read, most):
+        _cross(axes, place, beyond)
 
 
 def _residuals(axes: Axes, seen: _Seen) -> None:
@@ -249,8 +249,8 @@ def _residuals(axes: Axes, seen: _Seen) -> None:
     _small_ruler(axes, most, "reading less\ncurve, deg")
     axes.axhspan(-usual, usual, facecolor=GREY, alpha=0.14, linewidth=0.0, zorder=0, gid="usual")
     _marks(axes, seen, off)
-    for place, _ in _suspect_places(seen, off, most):
-        _cross(axes, place)
+    for place, beyond, _ in _suspect_places(seen, off, most):
+        _cross(axes, place, beyond)
 
 
 def _small_ruler(axes: Axes, most: float, name: str) -> None:
@@ -280,16 +280,27 @@ def _marks(axes: Axes, seen: _Seen, values: Floats) -> None:
 
 def _suspect_places(
     seen: _Seen, values: Floats, most: float
-) -> Iterator[tuple[tuple[float, float], str]]:
-    """Give where each suspect is shown, at the edge when it is beyond, and what it says."""
+) -> Iterator[tuple[tuple[float, float], bool, str]]:
+    """Give where each suspect is shown, whether it lies beyond the edge, and what it says."""
     for suspect in seen.curve.suspects:
-        value = float(np.clip(values[suspect.index], -_EDGE * most, _EDGE * most))
+        value = float(values[suspect.index])
+        shown = float(np.clip(value, -_EDGE * most, _EDGE * most))
         likely = "" if suspect.likely is None else f", {suspect.likely:g}?"
-        yield (suspect.pulse_us, value), f'suspect: "{clean(suspect.as_typed, 20)}"{likely}'
+        beyond = abs(value) > most
+        off = f", {abs(suspect.residual_deg):.0f} deg off" if beyond else ""
+        said = f'suspect: "{clean(suspect.as_typed, 20)}"{off}{likely}'
+        yield (suspect.pulse_us, shown), beyond, said
 
 
-def _cross(axes: Axes, place: tuple[float, float]) -> None:
-    axes.plot(*place, "x", color=INK, markersize=5.5, markeredgewidth=1.3, zorder=7, gid="suspect")
+def _cross(axes: Axes, place: tuple[float, float], beyond: bool) -> None:
+    # An arrow that ends at the edge: what it stands for lies farther out.
+    mark = ("$\\uparrow$" if place[1] > 0 else "$\\downarrow$") if beyond else "x"
+    pen: dict[str, Any] = (
+        {"markersize": 9.0, "markeredgewidth": 0.3}
+        if beyond
+        else {"markersize": 5.5, "markeredgewidth": 1.3}
+    )
+    axes.plot(*place, marker=mark, color=INK, zorder=7, gid="suspect", linestyle="none", **pen)
 
 
 def _figures(axes: Axes, curve: TravelCurve, *, left: bool) -> None:
@@ -299,11 +310,11 @@ def _figures(axes: Axes, curve: TravelCurve, *, left: bool) -> None:
     if curve.centre_us is not None and curve.centre_us_u is not None:
         lines.append(f"centre {curve.centre_us:.0f} us ± {rounded_up(k * curve.centre_us_u, 0)}")
     if curve.centre_error_deg is not None and curve.centre_error_deg_u is not None:
-        lines.append(
-            f"at {curve.nominal_centre_us:.0f} us {units.deg(abs(curve.centre_error_deg))} "
-            f"{'ccw' if curve.centre_error_deg > 0 else 'cw'} of neutral "
-            f"± {rounded_up(k * curve.centre_error_deg_u, 1)}"
-        )
+        off = units.deg(abs(curve.centre_error_deg))
+        way = "ccw" if curve.centre_error_deg > 0 else "cw"
+        where = "at neutral" if off == units.deg(0.0) else f"{off} {way} of neutral"
+        half = rounded_up(k * curve.centre_error_deg_u, 1)
+        lines.append(f"at {curve.nominal_centre_us:.0f} us {where} ± {half}")
     half = rounded_up(k * curve.rate_deg_per_us_u, 4)
     lines.append(f"rate {abs(curve.rate_deg_per_us):.4f} deg/us ± {half}")
     if curve.hysteresis_deg is not None and curve.hysteresis_deg_u is not None:
@@ -330,7 +341,7 @@ def _figures(axes: Axes, curve: TravelCurve, *, left: bool) -> None:
 
 
 def _note(curve: TravelCurve) -> str:
-    crosses = ", × had no weight" if curve.suspects else ""
+    crosses = ", × had no weight (arrow: beyond the edge)" if curve.suspects else ""
     return (
         f"{len(curve.readings)} readings: ▲ with rising pulse, ▼ with falling{crosses}. Grey: "
         "95 % interval of the mean curve; lowest panel: two standard deviations of a reading."

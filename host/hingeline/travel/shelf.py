@@ -78,7 +78,11 @@ class Shelf:
 
 
 def pair_up(
-    curves: Mapping[str, TravelCurve], *, arm_deg: float = ARM_DEG, points: int = POINTS
+    curves: Mapping[str, TravelCurve],
+    *,
+    arm_deg: float = ARM_DEG,
+    points: int = POINTS,
+    left_out: Mapping[str, str] | None = None,
 ) -> Shelf:
     """Compare every two of several servos by their own curves.
 
@@ -93,13 +97,15 @@ def pair_up(
         Arm range, each way from centre.
     points : int
         Points at which they are compared, odd.
+    left_out : mapping of str to str
+        Servos that were left out before, and why.
 
     Raises
     ------
     TravelError
         For fewer than 5 points or an even number; when fewer than two servos reach.
     """
-    left_out: dict[str, str] = {}
+    left_out = dict(left_out or {})
     for label, curve in curves.items():
         side = ArmSide(label, curve)
         if curve.centre_us is None:
