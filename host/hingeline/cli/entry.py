@@ -94,7 +94,7 @@ def main(arguments: list[str] | None = None) -> None:
         code = hingeline.main(args=arguments, prog_name="hingeline", standalone_mode=False)
         sys.stdout.flush()  # what cannot be written is told here, not while Python ends
     except click.ClickException as error:
-        error.show()
+        _show_usage(error)
         sys.exit(error.exit_code)
     except (click.Abort, KeyboardInterrupt):
         click.echo(err=True)  # the cursor still stands behind a question
@@ -124,6 +124,15 @@ def main(arguments: list[str] | None = None) -> None:
         )
         sys.exit(FAULT)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _show_usage(error: click.ClickException) -> None:
+    from hingeline.cli.output import tell
+
+    context = error.ctx if isinstance(error, click.UsageError) else None
+    if context is not None:
+        click.echo(f"{context.get_usage()}\nSee: {context.command_path} --help\n", err=True)
+    tell(f"hingeline: {error.format_message()}")
 
 
 def _drop_output() -> None:
