@@ -7,6 +7,7 @@ from collections.abc import Callable
 from hingeline.bench.asking import Answer, Gauge, Question, understand, with_number
 from hingeline.errors import TravelError, UnitError
 from hingeline.linkage.closure import ratio, shaft_angle
+from hingeline.travel.indirect import mark_of
 from hingeline.travel.judging import Again
 from hingeline.travel.reading import (
     Approach,
@@ -23,6 +24,16 @@ from hingeline.travel.setting import Setting
 Making = Callable[[int, Approach, Answer], Reading]
 
 
+def zero_u(gauge: Gauge) -> float:
+    """Return the standard uncertainty of a gauge's zero, in its unit; all readings share it.
+
+    A level's zero was read. Any other gauge is set to zero by hand, which is assumed to be
+    done to half a mark either way, as it is read. That puts it into centre and centre error,
+    but at the arm not into rate or play, which are differences.
+    """
+    return gauge.zero.u_deg if gauge.zero else resolution_u(gauge.resolution)
+
+
 def at_arm(gauge: Gauge) -> Making:
     """Return what makes readings of answers at the arm."""
 
@@ -34,6 +45,7 @@ def at_arm(gauge: Gauge) -> Making:
             resolution_deg=gauge.resolution,
             as_typed=answer.typed,
             settled=answer.settled,
+            u_common_deg=zero_u(gauge),
         )
 
     return make
@@ -42,6 +54,7 @@ def at_arm(gauge: Gauge) -> Making:
 def at_surface(gauge: Gauge, setting: Setting) -> Making:
     """Return what makes readings of answers at the surface, through its linkage."""
     linkage = setting.linkage
+    mark = mark_of(linkage)
 
     def shaft_of_surface(surface_rad: float) -> float:
         return float(shaft_angle(linkage, surface_rad))
@@ -60,7 +73,9 @@ def at_surface(gauge: Gauge, setting: Setting) -> Making:
                 resolution_mm=gauge.resolution,
                 shaft_of_surface=shaft_of_surface,
                 ratio=ratio_at,
+                u_common_mm=zero_u(gauge),
                 as_typed=answer.typed,
+                through=mark,
             )
         return surface_reading(
             pulse_us,
@@ -69,8 +84,9 @@ def at_surface(gauge: Gauge, setting: Setting) -> Making:
             resolution_u(gauge.resolution),
             shaft_of_surface=shaft_of_surface,
             ratio=ratio_at,
-            u_common_deg=gauge.zero.u_deg if gauge.zero else 0.0,
+            u_common_deg=zero_u(gauge),
             as_typed=answer.typed,
+            through=mark,
         )
 
     return make

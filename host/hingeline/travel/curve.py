@@ -23,7 +23,11 @@ Floats = NDArray[np.float64]
 FORMAT = 1
 
 # What older curves of the same format lack.
-_LATER: dict[str, Any] = {"terminal_linearity_deg_u": None}
+_LATER: dict[str, Any] = {
+    "terminal_linearity_deg_u": None,
+    "together": [],
+    "together_figures": [],
+}
 # What a round trip through the inverse may lose before a value counts as outside.
 _ROUNDING_US = 1e-6
 _ROUNDING_DEG = 1e-9
@@ -66,6 +70,13 @@ class TravelCurve:
         Of the shape's parameters in their order, then of ``half_gap_deg`` where that is not
         None; in deg^2. A polynomial has uncertainty in powers above its degree too: what
         those would add is not known to be nothing.
+    together : tuple of tuple of float
+        For each of the fit's ``together_deg``, how far one standard uncertainty of it moves
+        each of the same parameters. Part of ``covariance``, kept because it is the same in
+        another calibration through the same linkage. Empty without such, and in a curve that
+        was kept before it was told apart.
+    together_figures : tuple of (str, tuple of float)
+        How far the same move figures, by the figure's attribute.
     u_common_deg : float
         What shifts all readings together and so does not average out, in degrees: the part
         of the gauge's rounding that the scatter does not show.
@@ -127,6 +138,8 @@ class TravelCurve:
 
     shape: Shape
     covariance: tuple[tuple[float, ...], ...]
+    together: tuple[tuple[float, ...], ...]
+    together_figures: tuple[tuple[str, tuple[float, ...]], ...]
     u_common_deg: float
     residual_sd_deg: float
     residual_sd_deg_u: float | None
@@ -232,6 +245,16 @@ class TravelCurve:
             between = variance + stop.u_deg**2 + gap_deg**2 / 12.0
             variance = np.where(beyond, np.where(on_stop, stop.u_deg**2, between), variance)
         answer: Floats = np.sqrt(variance)[()]
+        return answer
+
+    def together_deg(self, pulse_us: ArrayLike) -> Floats:
+        """Return how far each of ``together`` moves the mean angle; shape (..., effects).
+
+        For pulses within ``limits_us``: on a stop the arm stands where it was read.
+        """
+        rows = self._rows(self.shape.value_rows(self._in_span(self._inside(pulse_us))), 0.0)
+        effects = np.asarray(self.together).reshape(len(self.together), rows.shape[-1])
+        answer: Floats = rows @ effects.T
         return answer
 
     def pulse_us(self, angle_deg: ArrayLike, approach: Approach | None = None) -> Floats:

@@ -15,6 +15,8 @@ from hingeline.travel.means import Columns, means_at_pulses
 from hingeline.travel.shapes import Shape, invert
 
 Floats = NDArray[np.float64]
+#: How far what moves readings together moves figures, by the figure's attribute.
+Moved = dict[str, tuple[float, ...]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +36,8 @@ class Estimate:
         Pulses of use.
     common : ndarray, shape (m, parameters)
         How far what moves readings together moves the parameters.
+    effects : int
+        How many of these, from the first, are not the gauge's.
     """
 
     fitted: Fitted
@@ -42,9 +46,12 @@ class Estimate:
     u_common_deg: float
     limits_us: tuple[float, float]
     common: Floats
+    effects: int
 
     @classmethod
-    def of(cls, fitted: Fitted, columns: Columns, limits_us: tuple[float, float]) -> Estimate:
+    def of(
+        cls, fitted: Fitted, columns: Columns, limits_us: tuple[float, float], effects: int
+    ) -> Estimate:
         """Put the observed scatter, floored by the gauge's, to a shape."""
         floor = columns.floor_deg**2
         observed = fitted.chi2 / fitted.dof if fitted.dof else floor
@@ -53,7 +60,8 @@ class Estimate:
         hidden = max(floor - observed, 0.0)
         scale = "scatter" if observed > floor else "gauge"
         common = columns.together @ fitted.response.T
-        return cls(fitted, max(observed, floor), scale, math.sqrt(hidden), limits_us, common)
+        spread = max(observed, floor)
+        return cls(fitted, spread, scale, math.sqrt(hidden), limits_us, common, effects)
 
     @property
     def shape(self) -> Shape:
@@ -79,8 +87,15 @@ class Estimate:
         gap : float
             By the half gap.
         """
-        whole = row if self.fitted.half_gap_deg is None else np.append(row, gap)
+        whole = self._whole(row, gap)
         return math.sqrt(max(float(whole @ self.covariance @ whole), 0.0))
+
+    def moved(self, row: Floats, gap: float = 0.0) -> tuple[float, ...]:
+        """Return how far each of the effects moves a figure, from the same derivatives."""
+        return tuple((self.common[: self.effects] @ self._whole(row, gap)).tolist())
+
+    def _whole(self, row: Floats, gap: float) -> Floats:
+        return row if self.fitted.half_gap_deg is None else np.append(row, gap)
 
 
 def figures(
@@ -88,14 +103,16 @@ def figures(
 ) -> dict[str, Any]:
     """Return the figures of a servo, under the names of `TravelCurve`'s attributes."""
     spread, dof = math.sqrt(estimate.variance), estimate.fitted.dof
-    return {
+    moved: Moved = {}
+    found = {
         "residual_sd_deg": spread,
         "residual_sd_deg_u": spread / math.sqrt(2.0 * dof) if dof else None,
-        **_centre(estimate, nominal_centre_us),
-        **_gap(estimate, columns, nominal_centre_us),
-        **_linearity(estimate, columns, free),
+        **_centre(estimate, nominal_centre_us, moved),
+        **_gap(estimate, columns, nominal_centre_us, moved),
+        **_linearity(estimate, columns, free, moved),
         **_repeatability(columns),
     }
+    return found | {"together_figures": tuple(moved.items()) if estimate.effects else ()}
 
 
 def _rate_at(estimate: Estimate, nominal_us: float) -> tuple[float, Floats, float]:
@@ -109,7 +126,7 @@ def _rate_at(estimate: Estimate, nominal_us: float) -> tuple[float, Floats, floa
     return float(shape.slopes(place)), shape.slope_rows(place), between
 
 
-def _centre(estimate: Estimate, nominal_us: float) -> dict[str, Any]:
+def _centre(estimate: Estimate, nominal_us: float, moved: Moved) -> dict[str, Any]:
     shape, (low, high) = estimate.shape, estimate.limits_us
 
     def u_angle(pulse_us: float) -> float:
@@ -119,10 +136,14 @@ def _centre(estimate: Estimate, nominal_us: float) -> dict[str, Any]:
     centre = centre_u = error = error_u = None
     if low <= nominal_us <= high:
         error, error_u = float(shape.values(nominal_us)), u_angle(nominal_us)
+        moved["centre_error_deg"] = estimate.moved(shape.value_rows(nominal_us))
     if float(shape.values(low)) * float(shape.values(high)) < 0.0:
         centre = float(invert(shape, 0.0, estimate.limits_us))
-        centre_u = u_angle(centre) / abs(float(shape.slopes(centre)))
+        slope = float(shape.slopes(centre))
+        centre_u = u_angle(centre) / abs(slope)
+        moved["centre_us"] = estimate.moved(-shape.value_rows(centre) / slope)
     rate, row, between = _rate_at(estimate, nominal_us)
+    moved["rate_deg_per_us"] = estimate.moved(row)
     return {
         "centre_us": centre,
         "centre_us_u": centre_u,
@@ -133,7 +154,7 @@ def _centre(estimate: Estimate, nominal_us: float) -> dict[str, Any]:
     }
 
 
-def _gap(estimate: Estimate, columns: Columns, nominal_us: float) -> dict[str, Any]:
+def _gap(estimate: Estimate, columns: Columns, nominal_us: float, moved: Moved) -> dict[str, Any]:
     half = estimate.fitted.half_gap_deg
     names = ("half_gap_deg", "hysteresis_deg", "dead_band_us")
     found: dict[str, Any] = dict.fromkeys((*names, *(f"{name}_u" for name in names)))
@@ -147,6 +168,7 @@ def _gap(estimate: Estimate, columns: Columns, nominal_us: float) -> dict[str, A
     half_u = math.hypot(estimate.u(nothing, gap=1.0), hidden)
     found |= {"half_gap_deg": half, "half_gap_deg_u": half_u}
     found |= {"hysteresis_deg": 2.0 * half, "hysteresis_deg_u": 2.0 * half_u}
+    moved["hysteresis_deg"] = estimate.moved(nothing, gap=2.0)
     rate, row, between = _rate_at(estimate, nominal_us)
     if rate != 0.0:
         by_rate = -2.0 * half / rate**2 * math.copysign(1.0, rate)
@@ -156,6 +178,7 @@ def _gap(estimate: Estimate, columns: Columns, nominal_us: float) -> dict[str, A
             by_rate * between,
             2.0 / abs(rate) * hidden,
         )
+        moved["dead_band_us"] = estimate.moved(by_rate * row, gap=2.0 / abs(rate))
     return found
 
 
@@ -169,7 +192,7 @@ def _largest_gap(columns: Columns) -> float | None:
     return max(gaps, key=abs, default=None)
 
 
-def _linearity(estimate: Estimate, columns: Columns, free: slice) -> dict[str, Any]:
+def _linearity(estimate: Estimate, columns: Columns, free: slice, moved: Moved) -> dict[str, Any]:
     # Of the averages as measured, not of the smooth curve: that is what the term means.
     kinds = {
         "linearity_deg": linearity.independent,
@@ -186,6 +209,7 @@ def _linearity(estimate: Estimate, columns: Columns, free: slice) -> dict[str, A
         best = kind(pulses, angles)
         found[name] = best.largest
         found[f"{name}_u"] = math.sqrt(float(best.row @ covariance @ best.row))
+        moved[name] = tuple((common[: estimate.effects] @ best.row).tolist())
     return found
 
 

@@ -74,6 +74,7 @@ def fit(
     without = {suspect.index for suspect in suspects}
     kept = [reading for index, reading in enumerate(readings) if index not in without]
     _refuse_few(kept, "Without the suspects there are")
+    effects = len(together_deg)
     together_deg = (*together_deg, *_shared(readings))
     shifts = [[shift for i, shift in enumerate(all_) if i not in without] for all_ in together_deg]
     columns = columns_of(_with_pulses(kept, u_pulse_us), shifts)
@@ -85,12 +86,13 @@ def fit(
             mend="Calibrate over a narrower range, with closer pulses.",
         )
     best = choose(columns, free)
-    estimate = Estimate.of(best, columns, _limits(columns, free, best.shape))
+    estimate = Estimate.of(best, columns, _limits(columns, free, best.shape), effects)
     found = figures(estimate, columns, free, nominal_centre_us)
     stops = _stops(columns, free, estimate.variance)
     curve = TravelCurve(
         shape=best.shape,
         covariance=tuple(tuple(row) for row in estimate.covariance.tolist()),
+        together=tuple(tuple(row) for row in estimate.common[:effects].tolist()),
         u_common_deg=estimate.u_common_deg,
         dof=best.dof,
         scale=estimate.scale,

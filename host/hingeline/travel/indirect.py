@@ -7,6 +7,7 @@ readings are then wrong together, and no number of them averages it out.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from zlib import crc32
 
 import numpy as np
 
@@ -14,6 +15,14 @@ from hingeline.linkage.builds import FACTORS, Errors, built
 from hingeline.linkage.closure import Linkage, ratio, surface_angle
 from hingeline.linkage.stacks import solve_stack
 from hingeline.travel.reading import Reading
+
+
+def mark_of(linkage: Linkage) -> str:
+    """Return a short mark of a linkage's dimensions, to tell whether two are the same."""
+    parts = [(crank.pivot_mm, crank.axis, crank.tip_mm) for crank in (linkage.arm, linkage.horn)]
+    # Rounded to a nanometre, and without negative zeros, so that arithmetic does not tell.
+    numbers = np.round([*np.ravel(parts), linkage.length_mm], 6) + 0.0
+    return f"{crc32(numbers.tobytes()):08x}"
 
 
 def moved_by_linkage(

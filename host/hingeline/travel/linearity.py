@@ -26,7 +26,8 @@ class Deviation:
     intercept, slope : float
         Of the line.
     row : ndarray, shape (n,)
-        Derivative of ``largest`` by each y, for its uncertainty.
+        Derivative of ``largest`` by each y, for its uncertainty; of one side where they
+        differ, as for points exactly on a line.
     """
 
     largest: float
@@ -60,10 +61,14 @@ def independent(x: ArrayLike, y: ArrayLike) -> Deviation:
     on_edge = above[np.arange(len(first)), first]
     # A pair inside the strip may be parallel to the edge; only the edge itself will do.
     inside = np.minimum(top - on_edge, on_edge - bottom) > 1e-9 * (top - bottom)
-    best = int(np.argmin(np.where(inside, np.inf, top - bottom)))
+    # Deviations alternate along x: the point on the other side lies between the edge's. Where
+    # all points are on one line every pair is an edge, and only this bounds the uncertainty.
+    rank = np.argsort(np.argsort(at))
+    unfit = inside | (np.abs(rank[first] - rank[second]) < 2)
+    best = int(np.argmin(np.where(unfit, np.inf, top - bottom)))
     edge, slope = (int(first[best]), int(second[best])), float(slopes[best])
-    # The edge is one side of the strip; the farthest point from it is on the other.
-    opposite = int(np.argmax(np.abs(above[best] - on_edge[best])))
+    between = (at - at[edge[0]]) * (at - at[edge[1]]) < 0.0
+    opposite = int(np.argmax(np.where(between, np.abs(above[best] - on_edge[best]), -1.0)))
     side = 1.0 if above[best, opposite] >= on_edge[best] else -1.0
     along = (at[opposite] - at[edge[0]]) / (at[edge[1]] - at[edge[0]])
     row = np.zeros(len(at))
@@ -82,7 +87,8 @@ def terminal_based(x: ArrayLike, y: ArrayLike) -> Deviation:
     at, value = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
     along = (at - at[0]) / (at[-1] - at[0])
     away = value - (1.0 - along) * value[0] - along * value[-1]
-    worst = int(np.argmax(np.abs(away)))
+    # The ends lie on the line by definition, so they never are the worst.
+    worst = 1 + int(np.argmax(np.abs(away[1:-1])))
     side = 1.0 if away[worst] >= 0 else -1.0
     row = np.zeros(len(at))
     row[worst] += side

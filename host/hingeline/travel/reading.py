@@ -45,7 +45,10 @@ class Reading:
         False when the arm was still turning; ``angle_deg`` is then a passing value.
     u_common_deg : float
         Standard uncertainty that all readings of this gauge share, such as that of a zero
-        which was read itself; in degrees. It does not average out.
+        which was read itself, or set by hand; in degrees. It does not average out.
+    through : str
+        Mark of the linkage through which it was converted, the same for the same linkage;
+        empty at the arm, or where that is not known.
 
     Raises
     ------
@@ -62,6 +65,7 @@ class Reading:
     kind: Kind = "shaft"
     settled: bool = True
     u_common_deg: float = 0.0
+    through: str = ""
 
     def __post_init__(self) -> None:
         again = "Read the gauge again at this pulse."
@@ -119,10 +123,11 @@ def shaft_reading(
     resolution_deg: float = 0.5,
     as_typed: str = "",
     settled: bool = True,
+    u_common_deg: float = 0.0,
 ) -> Reading:
     """Make a reading of the arm itself, off a protractor of ``resolution_deg``."""
     u_deg = resolution_u(resolution_deg)
-    return Reading(pulse_us, approach, angle_deg, u_deg, as_typed, "shaft", settled)
+    return Reading(pulse_us, approach, angle_deg, u_deg, as_typed, "shaft", settled, u_common_deg)
 
 
 def surface_reading(
@@ -135,6 +140,7 @@ def surface_reading(
     ratio: Callable[[float], float],
     u_common_deg: float = 0.0,
     as_typed: str = "",
+    through: str = "",
 ) -> Reading:
     """Turn a deflection of the surface into a reading of the shaft.
 
@@ -156,6 +162,8 @@ def surface_reading(
         What all readings of this gauge share, in degrees of surface.
     as_typed : str
         What the person typed.
+    through : str
+        As in `Reading`.
 
     Returns
     -------
@@ -192,6 +200,7 @@ def surface_reading(
         as_typed,
         "surface",
         u_common_deg=u_common_deg / gain,
+        through=through,
     )
 
 
@@ -205,7 +214,9 @@ def chord_reading(
     resolution_mm: float,
     shaft_of_surface: Callable[[float], float],
     ratio: Callable[[float], float],
+    u_common_mm: float = 0.0,
     as_typed: str = "",
+    through: str = "",
 ) -> Reading:
     """Turn a throw in mm at a chord into a reading of the shaft.
 
@@ -219,7 +230,9 @@ def chord_reading(
         How the ruler was held; see `hingeline.chord`.
     resolution_mm : float
         Smallest step read off the ruler, in mm.
-    pulse_us, approach, shaft_of_surface, ratio, as_typed
+    u_common_mm : float
+        Standard uncertainty that all readings of this ruler share, in mm.
+    pulse_us, approach, shaft_of_surface, ratio, as_typed, through
         As in `surface_reading`.
 
     Raises
@@ -230,7 +243,8 @@ def chord_reading(
         As `surface_reading`; also where the ruler is square to the motion and hardly moves.
     """
     surface_deg = throw_deg(throw_mm, chord_mm, measure)
-    u_surface_deg = resolution_u(resolution_mm) * deg_per_mm(surface_deg, chord_mm, measure)
+    by_mm = deg_per_mm(surface_deg, chord_mm, measure)
+    u_surface_deg = resolution_u(resolution_mm) * by_mm
     if not (math.isfinite(u_surface_deg) and u_surface_deg < 90.0):
         raise TravelError(
             f"{throw_mm:g} mm {measure} at a chord of {chord_mm:g} mm is {surface_deg:.1f} deg, "
@@ -244,5 +258,7 @@ def chord_reading(
         u_surface_deg,
         shaft_of_surface=shaft_of_surface,
         ratio=ratio,
+        u_common_deg=u_common_mm * by_mm,
         as_typed=as_typed,
+        through=through,
     )

@@ -26,6 +26,8 @@ class Figure:
         Its standard uncertainty; None when nothing is known of it.
     term : str
         What it is, and how it was got.
+    together : tuple of float
+        How far each of the curve's ``together`` moves it; part of ``u``.
     """
 
     name: str
@@ -33,6 +35,7 @@ class Figure:
     value: float
     u: float | None
     term: str
+    together: tuple[float, ...] = ()
 
 
 # Name, attribute, unit, meaning.
@@ -83,12 +86,13 @@ _FIGURES = (
 
 def figures_of(curve: TravelCurve) -> tuple[Figure, ...]:
     """Return the figures that a curve has, in the order in which they are shown."""
-    found = []
+    found, together = [], dict(curve.together_figures)
     for name, attribute, unit, term in _FIGURES:
         value, u = getattr(curve, attribute), getattr(curve, f"{attribute}_u")
         if attribute == "limits_us":
             end = 0 if name == "lower limit" else 1
             value, u = value[end], u[end]
         if value is not None:
-            found.append(Figure(name, unit, float(value), u, term))
+            moved = together.get(attribute, ())
+            found.append(Figure(name, unit, float(value), u, term, moved))
     return tuple(found)
