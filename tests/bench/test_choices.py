@@ -2,7 +2,7 @@
 
 import pytest
 
-from hingeline.bench.choices import Choice, chosen
+from hingeline.bench.choices import NOT_UNDERSTOOD, Choice, chosen
 
 MOVED = Choice("Did the arm move", 1, ("moved", "still"), help="Look at its tip.")
 
@@ -25,11 +25,20 @@ def test_the_word_or_its_letter(typed):
     assert kept == [(typed, "moved")]
 
 
-def test_asked_again_until_understood_and_only_that_is_kept():
+def test_asked_again_until_understood_and_all_that_is_typed_is_kept_first():
     kept = []
     person = Answers("yes", "?", "", "mo", "s")
-    assert chosen(MOVED, person, lambda *answer: kept.append(answer)) == "still"
-    assert kept == [("s", "still")]
+
+    def keep(typed, word):
+        kept.append((typed, word, len(person.told)))
+
+    assert chosen(MOVED, person, keep) == "still"
+    assert kept == [  # and each before anything was said of it
+        ("yes", NOT_UNDERSTOOD, 0),
+        ("", NOT_UNDERSTOOD, 2),
+        ("mo", NOT_UNDERSTOOD, 3),
+        ("s", "still", 4),
+    ]
     assert person.told == [
         "'yes' is none of: moved, still.",
         "Look at its tip.",

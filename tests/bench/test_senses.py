@@ -215,7 +215,9 @@ class TestListening:
         )
         assert low.stop_us is high.stop_us is None
         assert (low.cause, high.cause) == ("servo", "servo")
-        assert {pulse for pulse, *_ in rig.kept} == {1500}
+        assert {pulse for pulse, *_ in rig.kept} == {1500, None}
+        rod = [(rod_on, typed) for pulse, rod_on, typed, _ in rig.kept if pulse is None]
+        assert rod == [(True, "off"), (False, "on")]  # as it was when asked
 
     def test_a_finer_step_finds_the_end_more_closely(self):
         rig = Rig(ServoTruth(1500.0, 0.0, 0.09, stops_deg=(-80.0, 40.0)))
@@ -253,6 +255,20 @@ class TestLevel:
             answer = understand(question, rig.person.ask(question))
             assert answer.value == pytest.approx(deflection, abs=0.11)
             assert answer.unit == "deg"
+
+    def test_what_is_not_understood_about_its_zero_is_kept_as_well(self):
+        rig = Rig(ServoTruth(1500.0, 0.0, 0.09))
+        typed = iter(["?", "up 3", "2,5"])
+        words = iter(["up", "rises"])
+        rig.person.ask = lambda _question: next(typed)
+        rig.person.pick = lambda _choice: next(words)
+        find_zero(rig.model.surfaces[0], self.LEVEL, rig.person, rig.keep)
+        assert rig.kept == [
+            ("up 3", "not understood"),
+            ("2,5", 2.5),
+            ("up", "not understood"),
+            ("rises", "rises"),
+        ]
 
     def test_what_it_shows_is_echoed_with_what_it_means(self):
         shape = Rig(ServoTruth(1500.0, 0.0, 0.09)).model.surfaces[0]

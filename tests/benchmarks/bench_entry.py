@@ -25,7 +25,10 @@ def main() -> None:
     print(f"    with what was meant {100 * tally.named / slips:4.1f} %")
     print(f"  honest questioned   {100 * tally.false_alarms:6.2f} %")
     print(f"  honest told that the servo may stand on its stop: {tally.told}")
-    print(f"  slips refused before they were judged, as nothing can read so: {tally.refused}")
+    print(
+        f"  of them what nothing can read so: {tally.refused}, with what was meant offered: "
+        f"{tally.offered}"
+    )
     print("by slip                  slips   questioned")
     for kind in SLIPS:
         share = tally.questioned[kind] / tally.slips[kind]
@@ -34,7 +37,7 @@ def main() -> None:
     for cell in sorted(tally.honest):
         share = tally.alarms[cell] / tally.honest[cell]
         print(f"  {cell:20}  {tally.honest[cell]:6}     {100 * share:6.2f} %")
-    print(f"{taken_s / (slips + honest + tally.refused) * 1e6:.0f} us for an entry, all included")
+    print(f"{taken_s / (slips + honest) * 1e6:.0f} us for an entry, all included")
 
 
 if __name__ == "__main__":

@@ -20,6 +20,9 @@ TYPED = [
     "85",  # a slip, so that the next prompt is the question about it
     "nonsense",
     "86",
+    "575",  # more than any arm turns
+    "reedo 1550",
+    "note",
     TRUE,
     "undo",
     TRUE,
@@ -53,6 +56,61 @@ def noted(folder):
     with Records(folder / "records.sqlite") as records:
         whole = records.session(records.sessions()[0]["id"])
     return [row["typed"] for row in whole["readings"]], whole["remarks"], whole
+
+
+#: Other questions: what was typed there is kept as well, understood or not.
+LISTEN = ("listen", "millrace.toml", "R1", "--port", "sim:4", "--yes", "--by-hand")
+LEVEL = ("calibrate", "millrace.toml", "E1", "--port", "sim:4", "--yes", "--by-hand")
+OTHERS = [
+    ((*LISTEN, "--hold", "0.5 s"), ["qq", "quiet", "b", "perhaps", "b", "rod is off", "off"]),
+    ((*LEVEL, "--gauge", "level"), ["up 3", "2,5", "up", "rises"]),
+    (("deadband", *LISTEN[1:]), ["perhaps", "m", "moved it", "s"]),
+]
+REDO = "redo, redo 1700, or redo 1700 up (or down)"
+
+
+@pytest.mark.parametrize(("command", "words"), OTHERS)
+def test_killed_at_any_other_question_it_has_kept_every_keystroke(command, words, folder):
+    with Terminal(*command) as terminal:
+        for word in words:
+            terminal.until(PROMPT)
+            terminal.type(word)
+        terminal.until(PROMPT)
+        os.kill(terminal.process.pid, signal.SIGKILL)
+        terminal.process.wait()
+    texts, remarks, _ = noted(folder)
+    assert texts == []
+    assert [remark["text"] for remark in remarks] == words
+
+
+@pytest.mark.parametrize(
+    ("typed", "form"),
+    [
+        ("note", "note TEXT"),
+        ("reedo 1500", REDO),
+        ("redo 17", REDO),
+        ("undo it", "undo"),
+        ("stop", "stop here"),
+        ("skp", "skip"),
+        ("whatever", f"undo; {REDO}; skip; note TEXT; stop here"),
+    ],
+)
+def test_an_order_that_is_half_typed_is_told_its_form(typed, form):
+    ran = run(*CALIBRATE, typed=["0", typed])
+    assert ran.code == 130
+    assert f"typed: {form}." in ran.talk
+
+
+@pytest.mark.parametrize("typed", ["12,5x", "up 12", "-185", "cw"])
+def test_a_reading_that_is_not_understood_is_told_no_orders(typed):
+    assert "typed:" not in run(*CALIBRATE, typed=["0", typed]).talk
+
+
+def test_orders_are_not_named_where_none_can_be_given():
+    throw = ("throw", "millrace.toml", "rudder", "--port", "sim:", "--yes", "--by-hand")
+    ran = run(*throw, typed=["undo"])
+    assert "'undo' is not a number" in ran.talk
+    assert "typed:" not in ran.talk
 
 
 @pytest.mark.parametrize("prompts", range(1, len(TYPED)))

@@ -1,11 +1,14 @@
 """`records`: what was typed comes back, to the screen and into files."""
 
 import csv
+import importlib
 import io
 import json
+import re
 
 import pytest
 
+from hingeline.cli.entry import COMMANDS
 from tests.cli.running import run
 
 THROW = ("throw", "millrace.toml", "rudder", "--port", "sim:", "--yes", "--by-hand")
@@ -42,6 +45,67 @@ def test_show_gives_back_the_keystrokes_and_what_was_made_of_them():
     assert "22.5 deg" in text
     curve = run("records", "show", "2").out
     assert "Curve of R1: centre " in curve
+
+
+SIM = ("--port", "sim:4", "--yes")
+BRIEF = ("--hold", "0.5 s", "--step", "200 us")
+#: Every command that moves servos, and what its session shows of the answers in it.
+MOVING = {
+    "centre": ((), ()),
+    "sweep": (("rudder", "--cycles", "1"), ()),
+    "step": (("rudder", "--pulse", "1550 us"), ()),
+    "calibrate": (
+        ("E1", "--gauge", "level", "--quick"),
+        (r"the level's zero, answered: [-0-9.,]+", r"the level's zero, answered: (rises|falls)"),
+    ),
+    "deadband": (
+        ("A1",),
+        (
+            r"At 1500 us, a step of -\d+ us, answered: (moved|still)",
+            r"At 1500 us, a step of \+\d+ us, answered: (moved|still)",
+        ),
+    ),
+    "listen": (
+        ("R1", *BRIEF),
+        (
+            r"At 1500 us, rod on, answered: quiet",
+            r"rod on, answered: off",
+            r"At \d+ us, rod off, answered: (quiet|buzzing)",
+            r"rod off, answered: on",
+        ),
+    ),
+    "throw": (("rudder",), ()),
+    "pair": ((), ()),
+}
+
+
+def test_every_command_that_moves_servos_is_shown_below():
+    moving = set()
+    for name in COMMANDS:
+        command = importlib.import_module(f"hingeline.cli.{name}").command
+        if any(option.name == "by_hand" for option in command.params):
+            moving.add(name)
+    assert moving == set(MOVING)
+
+
+@pytest.mark.parametrize("command", MOVING)
+def test_show_tells_the_session_of_every_command_that_moves_servos(command):
+    arguments, answers = MOVING[command]
+    assert run(command, "millrace.toml", *arguments, *SIM).code in (0, 1)
+    ran = run("records", "show", "1")
+    assert ran.code == 0
+    assert ran.out.startswith(f"Session 1: {command}, Millrace")
+    for answer in answers:
+        assert re.search(rf"^{answer}$", ran.out, re.MULTILINE), answer
+
+
+def test_show_tells_what_was_understood_where_that_is_not_what_was_typed():
+    typed = ["m", "perhaps", "still"]
+    run("deadband", "millrace.toml", "A1", *SIM, "--by-hand", typed=typed)
+    out = run("records", "show", "1").out
+    assert re.search(r"answered: m \(moved\)$", out, re.MULTILINE)
+    assert re.search(r"answered: perhaps \(not understood\)$", out, re.MULTILINE)
+    assert re.search(r"answered: still$", out, re.MULTILINE)
 
 
 @pytest.mark.usefixtures("two_sessions")

@@ -78,7 +78,9 @@ class TestDeadBand:
         assert "'perhaps' is none of: moved, still, again." in ran.talk
         whole = kept(folder)
         assert whole["outcome"] == "stopped by the user"
-        assert [remark["text"] for remark in whole["remarks"]] == ["m"]
+        assert [remark["text"] for remark in whole["remarks"]] == ["m", "perhaps"]
+        understood = [remark["figures"]["understood"] for remark in whole["remarks"]]
+        assert understood == ["moved", "not understood"]
         assert whole["findings"] == []
 
 
@@ -111,8 +113,19 @@ class TestListen:
         whole = kept(folder)
         heard = [remark["figures"] for remark in whole["remarks"]]
         assert {remark["rod_on"] for remark in heard} == {True, False}
-        assert {remark["understood"] for remark in heard} == {"quiet", "buzzing"}
+        at_pulses = {one["understood"] for one in heard if "pulse_us" in one}
+        assert at_pulses == {"quiet", "buzzing"}
+        rod = [(one["understood"], one["rod_on"]) for one in heard if "pulse_us" not in one]
+        assert rod == [("off", True), ("on", False)]
         assert whole["findings"][0]["kind"] == "binding"
+
+    def test_what_is_not_understood_when_the_rod_is_to_come_off_is_kept(self, folder):
+        answers = ["quiet", "b", "perhaps", "b", "rod is off", "off"]
+        ran = run("listen", "millrace.toml", "R1", *BRIEF, "--by-hand", typed=answers)
+        assert ran.code == 130
+        remarks = kept(folder)["remarks"]
+        assert [remark["text"] for remark in remarks] == answers
+        assert remarks[4]["figures"]["understood"] == "not understood"
 
     def test_with_the_rod_on_it_goes_no_further_than_the_model_allows(self, folder):
         text = (folder / "millrace.toml").read_text()

@@ -24,6 +24,7 @@ from hingeline.bench.asking import (
     surface_question,
     understand,
 )
+from hingeline.bench.doubting import instead
 from hingeline.bench.readings import Making, making, retyped
 from hingeline.chord import throw_mm
 from hingeline.errors import TravelError, UnitError
@@ -55,7 +56,9 @@ class Tally:
     slips: Counter[str] = field(default_factory=Counter)
     questioned: Counter[str] = field(default_factory=Counter)
     named: int = 0
+    #: Those that nothing can read so, and how many of them were asked about with what was meant.
     refused: int = 0
+    offered: int = 0
     honest: Counter[str] = field(default_factory=Counter)
     alarms: Counter[str] = field(default_factory=Counter)
     told: int = 0
@@ -181,7 +184,7 @@ def judged(entries: int) -> Tally:
     seed = 0
     while tally.honest.total() < entries:
         rng = np.random.default_rng([84, seed])
-        judge, number = Judge(), 0
+        judge, number, known = Judge(), 0, list[Reading]()
         for bench, step, value in walk(seed):
             if math.isnan(value):
                 continue
@@ -191,7 +194,7 @@ def judged(entries: int) -> Tally:
                 continue
             number += 1
             if number > 2:
-                _slipped(tally, judge, bench, step, value, rng)
+                _slipped(tally, judge, known, bench, step, value, rng)
             doubt = bench.doubt(judge, step, honest)
             if number > 2:
                 cell = f"{bench.gauge.kind} {bench.gauge.resolution:g}"
@@ -199,12 +202,19 @@ def judged(entries: int) -> Tally:
                 tally.alarms[cell] += doubt is not None and doubt.worth_asking
                 tally.told += doubt is not None and not doubt.worth_asking
             judge.keep(honest[0], doubt)
+            known.append(honest[0])
         seed += 1
     return tally
 
 
 def _slipped(
-    tally: Tally, judge: Judge, bench: Bench, step: Step, value: float, rng: np.random.Generator
+    tally: Tally,
+    judge: Judge,
+    known: list[Reading],
+    bench: Bench,
+    step: Step,
+    value: float,
+    rng: np.random.Generator,
 ) -> None:
     made = [(kind, text) for kind in SLIPS if (text := slip(kind, value, rng, bench))]
     if not made:
@@ -212,8 +222,14 @@ def _slipped(
     kind, text = made[int(rng.integers(len(made)))]
     try:
         wrong = bench.read(step, text)
-    except (TravelError, UnitError):  # no arm, surface or linkage can do it: asked again
+    except (TravelError, UnitError):  # no arm, surface or linkage can do it
+        likely = instead(retyped(bench.question, text, step, bench.make), text, known, ())
+        tally.slips[kind] += 1
         tally.refused += 1
+        if likely is not None:
+            tally.questioned[kind] += 1
+            tally.offered += 1
+            tally.named += abs(understand(bench.question, likely[0]).value - value) < 1e-6
         return
     doubt = bench.doubt(judge, step, wrong)
     asked = doubt is not None and doubt.worth_asking

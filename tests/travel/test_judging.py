@@ -9,10 +9,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hingeline.bench.asking import Gauge, arm_question, surface_question, with_number
+from hingeline.bench.asking import (
+    Gauge,
+    arm_question,
+    surface_question,
+    understand,
+    with_number,
+)
+from hingeline.bench.doubting import instead, offering
+from hingeline.bench.readings import at_arm, retyped
+from hingeline.errors import TravelError
 from hingeline.travel.judging import REPEATED, SWAPPED, Judge, doubt_among, expect
 from hingeline.travel.reading import shaft_reading
-from tests.support.entries import judged
+from hingeline.travel.schedule import Step
+from tests.support.entries import bench_with, judged
 from tests.support.models import one
 
 
@@ -41,6 +51,9 @@ def test_slips_are_questioned_and_honest_readings_are_not():
     assert tally.caught >= 0.98
     assert tally.false_alarms < 0.01
     assert tally.named / tally.slips.total() > 0.9
+    # What no arm or linkage can do is among them, and is asked about all the same.
+    assert tally.refused > 200
+    assert tally.offered / tally.refused >= 0.98
 
 
 def test_two_readings_say_nothing_yet_and_the_third_is_judged():
@@ -167,6 +180,71 @@ def test_a_reading_is_judged_by_those_behind_it_as_well():
         assert doubt_among(before, behind, LINE[place]) is None
         doubt = doubt_among(before, behind, read(LINE[place].pulse_us, 77.0))
         assert doubt.expected_deg == pytest.approx(LINE[place].angle_deg, abs=1.0)
+
+
+ARM = Gauge("arm", 0.5)
+RISEN = Step(1900, "rising", True)
+
+
+def likely(typed, others, question=None, make=None, step=RISEN):
+    question = question or arm_question("A1", 1, step.pulse_us, ARM)
+    again = retyped(question, typed, step, make or at_arm(ARM))
+    return instead(again, typed, others, ())
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        ("365", ("36.5", "decimal point")),
+        ("3650", ("36.5", "decimal point")),
+        ("-355", ("35.5", "sign and decimal point")),
+        ("ccw 365 deg", ("ccw 36.5 deg", "decimal point")),
+        ("cw 365", ("ccw 36.5", "sign and decimal point")),
+        ("575", None),  # 57.5 does not go with the others
+        ("3x65", None),
+        ("nonsense", None),
+        ("", None),
+    ],
+)
+def test_what_no_arm_can_do_is_offered_as_it_was_meant(typed, meant):
+    found = likely(typed, LINE)
+    if meant is None:
+        assert found is None
+        return
+    assert found[1] == meant[1]
+    question = arm_question("A1", 1, 1900, ARM)
+    assert understand(question, found[0]).value == understand(question, meant[0]).value
+
+
+def test_nothing_is_offered_while_the_others_say_nothing():
+    assert likely("365", LINE[:1]) is None
+    assert likely("365", [LINE[0], LINE[0]]) is None
+    assert likely("90", LINE[:2], step=Step(1600, "rising", True)) is not None
+
+
+def test_what_a_servo_on_its_stop_would_give_is_offered_as_well():
+    assert likely("3150", LINE) == ("31.5", "decimal point")  # still where it was before
+
+
+def test_what_no_linkage_can_show_is_offered_as_it_was_meant():
+    bench = bench_with(Gauge("deg", 0.5))
+    steps = [Step(1500 + 50 * n, "rising", True) for n in range(8)]
+    shown = [(step, bench.typed(bench.shown(4.5 * n))) for n, step in enumerate(steps)]
+    others = [bench.read(step, typed)[0] for step, typed in shown]
+    true = bench.typed(bench.shown(36.0))
+    word, size = true.split()
+    wrong = f"{word} {float(size) * 10:g}"
+    assert float(size) * 10 <= 180.0
+    with pytest.raises(TravelError):
+        bench.read(RISEN, wrong)
+    assert likely(wrong, others, bench.question, bench.make) == (true, "decimal point")
+
+
+def test_the_offer_says_what_is_taken_for_what():
+    asked = offering(arm_question("A1", 1, 1900, ARM), "1900 us", ("57.5", "decimal point"))
+    assert asked.text == "1900 us, was 57.5 meant (decimal point): yes, or the reading again"
+    assert "takes 57.5 instead" in asked.help
+    assert "Ctrl-C" in asked.help
 
 
 AILERON, _ = one()

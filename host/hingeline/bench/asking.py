@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
 from hingeline import units
+from hingeline.bench.orders import HELP, form_of
 from hingeline.errors import TravelError, UnitError
 from hingeline.model.schema import Surface
 from hingeline.model.words import directions, sign_of, split_direction
@@ -256,11 +257,17 @@ def _level_answer(
 
 
 def put(
-    question: Question, asker: Asker, keep: Callable[[Answer], None] = lambda _answer: None
+    question: Question,
+    asker: Asker,
+    keep: Callable[[Answer], None] = lambda _answer: None,
+    refused: Callable[[str], None] = lambda _typed: None,
 ) -> Answer:
-    """Ask until the answer is understood, keep it, and only then say what was understood."""
+    """Ask until the answer is understood, keep it, and only then say what was understood.
+
+    What is not understood is given to ``refused`` before anything is said.
+    """
     while True:
-        answer = heard(question, asker, asker.ask(question))
+        answer = heard(question, asker, asker.ask(question), refused)
         if answer is not None:
             keep(answer)
             say_understood(answer, asker)
@@ -284,8 +291,15 @@ def heard(
         return understand(question, typed)
     except (UnitError, TravelError) as error:
         refused(typed)
-        asker.tell(str(error))
+        asker.tell(f"{error} {hint}" if (hint := _form(question, typed)) else str(error))
         return None
+
+
+def _form(question: Question, typed: str) -> str:
+    """Name the order that was probably meant, where orders may be typed at all."""
+    if HELP not in question.help or split_direction(typed, tuple(question.signs))[0] is not None:
+        return ""
+    return form_of(typed)
 
 
 def say_understood(answer: Answer, asker: Asker) -> None:

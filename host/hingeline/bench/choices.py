@@ -8,6 +8,9 @@ from typing import Protocol
 
 from hingeline.bench.asking import Asker
 
+#: Kept in the place of the word where none was understood.
+NOT_UNDERSTOOD = "not understood"
+
 
 @dataclass(frozen=True)
 class Choice:
@@ -50,7 +53,8 @@ def chosen(
     asker : Chooser
         Who answers.
     keep : callable
-        Given what was typed and the word that was understood, before anything else happens.
+        Given what was typed and the word that was understood, or `NOT_UNDERSTOOD`, before
+        anything else happens.
     """
     while True:
         typed = asker.pick(choice)
@@ -60,8 +64,8 @@ def chosen(
             continue
         # One letter is enough, and so is the whole word; what lies between may be a slip.
         word = next((word for word in choice.words if text in (word, word[0])), None)
+        keep(typed, word or NOT_UNDERSTOOD)
         if word is None:
             asker.tell(f"{typed.strip()!r} is none of: {', '.join(choice.words)}.")
             continue
-        keep(typed, word)
         return word

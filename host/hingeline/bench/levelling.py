@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from hingeline.bench.asking import Gauge, level_question, put
-from hingeline.bench.choices import Choice, Chooser, chosen
+from hingeline.bench.choices import NOT_UNDERSTOOD, Choice, Chooser, chosen
 from hingeline.model.schema import Surface
 from hingeline.model.words import directions, sign_of
 from hingeline.travel.level import zero_of
@@ -28,7 +28,8 @@ def find_zero(
     asker : Chooser
         Who holds the surface.
     keep : callable
-        Given what was typed and what was understood, before anything else happens.
+        Given what was typed and what was understood, or `NOT_UNDERSTOOD`, before anything else
+        happens.
     """
     first, second = directions(surface)
     question = level_question(
@@ -37,7 +38,12 @@ def find_zero(
         gauge,
         surface,
     )
-    shown = put(question, asker, lambda answer: keep(answer.typed, answer.value)).value
+    shown = put(
+        question,
+        asker,
+        lambda answer: keep(answer.typed, answer.value),
+        lambda typed: keep(typed, NOT_UNDERSTOOD),
+    ).value
     choice = Choice(
         f"{surface.name}: moved {first} by hand, the level's number",
         surface.channel,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 from dataclasses import dataclass
 from typing import Literal
@@ -16,6 +17,16 @@ HELP = (
     "down where both were read), skip (leave this pulse out), note TEXT (kept beside the "
     "readings), stop here (fit what there is)."
 )
+#: How each order is typed, by its first word.
+_FORMS = {
+    "undo": "undo",
+    "redo": "redo, redo 1700, or redo 1700 up (or down)",
+    "skip": "skip",
+    "note": "note TEXT",
+    "stop": "stop here",
+}
+#: A misspelt order is known by so much of its letters: "reedo" by 0.89, "up" by none. Our choice.
+_ALIKE = 0.6
 _REDO = re.compile(r"redo(?:\s+([0-9]{3,4})(?:\s*us)?(?:\s+(up|down))?)?", re.ASCII)
 _SIDES: dict[str, Approach] = {"up": "rising", "down": "falling"}
 
@@ -61,3 +72,27 @@ def order_of(typed: str) -> Order | None:
     if first.lower() == "note" and rest.strip():
         return Order("note", typed, text=rest.strip())
     return None
+
+
+def form_of(typed: str) -> str:
+    """Say how the order is typed that a text begins like; of a text without a digit, all of them.
+
+    Parameters
+    ----------
+    typed : str
+        What is neither a reading nor an order.
+
+    Returns
+    -------
+    str
+        A sentence; empty for a text with a digit that begins like no order.
+    """
+    text = typed.strip().lower()
+    first = re.match(r"[a-z]*", text)
+    begins = first.group() if first else ""
+    near = difflib.get_close_matches(begins, _FORMS, n=1, cutoff=_ALIKE)
+    if near:
+        return f"That order is typed: {_FORMS[near[0]]}."
+    if any(letter.isdigit() for letter in text):
+        return ""
+    return f"Orders are typed: {'; '.join(_FORMS.values())}."

@@ -87,8 +87,10 @@ def command(
         ends = channel.limits_us if rod_off else _free_ends(bench.setting(file, surface), channel)
         plan = Listening(channel, ends, round(step_us), hold_s, rod_on=not rod_off)
 
-        def keep(pulse_us: int, rod_on: bool, typed: str, word: str) -> None:
-            what = {"servo": servo, "pulse_us": pulse_us, "rod_on": rod_on}
+        def keep(pulse_us: int | None, rod_on: bool, typed: str, word: str) -> None:
+            what: dict[str, Any] = {"servo": servo, "rod_on": rod_on}
+            if pulse_us is not None:
+                what["pulse_us"] = pulse_us
             bench.records.note_remark(
                 bench.session_id, "answered", text=typed, figures={**what, "understood": word}
             )

@@ -127,7 +127,7 @@ def _shown(whole: Row) -> Iterator[str]:
         if remark["kind"] == "questioned":
             yield f"{_said(remark)} {remark['text']}"
         elif remark["reading_id"] is None:
-            yield f"{_said(remark)} {remark['text']}".rstrip()
+            yield f"{_said(remark)} {remark['text']}{_understood(remark)}".rstrip()
     for row in whole["curves"]:
         curve = row["curve"]
         yield f"Curve of {row['servo']}: {_brief(curve)}"
@@ -147,8 +147,25 @@ def _said(remark: Row) -> str:
     figures = remark["figures"]
     if remark["reading_id"] is not None:
         return f"Reading {remark['reading_id']} {remark['kind']}:"
-    place = f"At {figures['pulse_us']} us, {figures['approach']}" if "pulse_us" in figures else ""
-    return f"{place}{', ' if place else ''}{remark['kind']}:"
+    place = []
+    if "pulse_us" in figures:
+        place.append(f"At {figures['pulse_us']} us")
+    if "approach" in figures:
+        place.append(str(figures["approach"]))
+    if "step_us" in figures:
+        place.append(f"a step of {figures['step_us']:+d} us")
+    if "rod_on" in figures:
+        place.append("rod on" if figures["rod_on"] else "rod off")
+    if figures.get("zero"):
+        place.append("the level's zero")
+    return f"{', '.join([*place, remark['kind']])}:"
+
+
+def _understood(remark: Row) -> str:
+    """Say what was understood by an answer, unless that is what was typed."""
+    understood = remark["figures"].get("understood", "")
+    text = f"{understood:g}" if isinstance(understood, float) else str(understood)
+    return "" if text in ("", remark["text"].strip()) else f" ({text})"
 
 
 def _brief(curve: dict[str, Any]) -> str:

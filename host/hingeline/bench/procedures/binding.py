@@ -42,8 +42,8 @@ class Listening:
     rod_on: bool = True
 
 
-#: Given the pulse, whether the rod was on, what was typed, what was understood.
-Keep = Callable[[int, bool, str, str], None]
+#: Given the pulse (None: no pulses), whether the rod was on, what was typed, what was understood.
+Keep = Callable[[int | None, bool, str, str], None]
 
 
 def listen(board: Board, plan: Listening, asker: Chooser, keep: Keep) -> tuple[Side, Side]:
@@ -78,9 +78,9 @@ def listen(board: Board, plan: Listening, asker: Chooser, keep: Keep) -> tuple[S
     if on is None:
         off = _both_ways(board, plan, asker, keep, rod_on=False)
     elif any(heard.buzzing_us is not None for heard in on):
-        _rod(board, plan, asker, OFF)
+        _rod(board, plan, asker, keep, OFF)
         off = _both_ways(board, plan, asker, keep, rod_on=False)
-        _rod(board, plan, asker, ON)
+        _rod(board, plan, asker, keep, ON)
     centre = plan.channel.centre_us
     low, high = (
         Side(centre, on[end] if on else None, off[end] if off else None) for end in (0, 1)
@@ -136,7 +136,7 @@ def _quiet(
             return word == QUIET
 
 
-def _rod(board: Board, plan: Listening, asker: Chooser, wanted: str) -> None:
+def _rod(board: Board, plan: Listening, asker: Chooser, keep: Keep, wanted: str) -> None:
     """Have the rod taken off or put on, without pulses meanwhile."""
     board.off([plan.channel.number])
     how = "Take the rod off" if wanted == OFF else "Put the rod on again"
@@ -144,4 +144,4 @@ def _rod(board: Board, plan: Listening, asker: Chooser, wanted: str) -> None:
         f"{how} {plan.channel.label}; when it is, type {wanted}", plan.channel.number, (wanted,)
     )
     with board.attended():
-        chosen(question, asker)
+        chosen(question, asker, lambda typed, word: keep(None, wanted == OFF, typed, word))
