@@ -82,9 +82,10 @@ def test_damaged_plain_form(curve):
 
 def test_a_curve_kept_before_a_figure_was_added_is_still_read(curve):
     data = curve.to_dict()
-    del data["terminal_linearity_deg_u"]
+    del data["terminal_linearity_deg_u"], data["together"], data["together_figures"]
     old = TravelCurve.from_dict(data)
     assert old.terminal_linearity_deg_u is None
+    assert (old.together, old.together_figures) == ((), ())
     assert old.terminal_linearity_deg == curve.terminal_linearity_deg
 
 

@@ -10,7 +10,7 @@ from hingeline.linkage.builds import FACTORS, Errors, built
 from hingeline.linkage.closure import Crank, Linkage, ratio, shaft_angle, surface_angle
 from hingeline.linkage.stacks import solve_stack
 from hingeline.travel.fit import fit
-from hingeline.travel.indirect import moved_by_linkage
+from hingeline.travel.indirect import mark_of, moved_by_linkage
 from hingeline.travel.reading import Reading, shaft_reading, surface_reading
 from tests.linkage.shapes import level_linkage
 
@@ -55,6 +55,38 @@ def test_a_scale_that_all_share_moves_the_rate():
     assert shared.hysteresis_deg_u**2 - alone.hysteresis_deg_u**2 == pytest.approx(
         (0.02 * alone.hysteresis_deg) ** 2, rel=0.02
     )
+
+
+def test_what_moves_readings_together_is_kept_apart():
+    seen = readings(0.2)
+    scale = [0.02 * reading.angle_deg for reading in seen]
+    zeroed = [replace(reading, u_common_deg=0.4) for reading in seen]
+    alone, shared = fit(zeroed), fit(zeroed, together_deg=[scale])
+    assert alone.together == alone.together_figures == ()
+    (row,) = shared.together  # the gauge's zero is another one each time
+    assert np.subtract(shared.covariance, alone.covariance) == pytest.approx(
+        np.outer(row, row), abs=1e-9
+    )
+    figures = dict(shared.together_figures)
+    for name in ("centre_us", "centre_error_deg", "rate_deg_per_us", "hysteresis_deg"):
+        (moved,) = figures[name]
+        u, without = getattr(shared, f"{name}_u"), getattr(alone, f"{name}_u")
+        assert u == pytest.approx(np.hypot(without, moved), rel=1e-9), name
+    assert figures["rate_deg_per_us"][0] == pytest.approx(0.02 * shared.rate_deg_per_us, rel=0.02)
+    assert figures["dead_band_us"][0] == pytest.approx(0.0, abs=1e-9)  # a ratio of angles
+    moved = shared.together_deg([1300.0, 1900.0])
+    assert moved.shape == (2, 1)
+    assert moved[:, 0] == pytest.approx(0.02 * shared.angle_deg([1300.0, 1900.0]), abs=1e-9)
+
+
+def test_the_mark_of_a_linkage_tells_its_dimensions():
+    assert mark_of(LINKAGE) == mark_of(level_linkage(12.0, 15.0, 120.0, lean_deg=10.0))
+    others = [
+        level_linkage(12.1, 15.0, 120.0, lean_deg=10.0),
+        level_linkage(12.0, 15.0, 120.0, lean_deg=9.0),
+        level_linkage(12.0, 15.0, 120.0, lean_deg=10.0, rod_mm=120.5),
+    ]
+    assert len({mark_of(LINKAGE), *map(mark_of, others)}) == 4
 
 
 def test_a_shared_doubt_stays_with_its_reading_when_the_order_changes():

@@ -106,6 +106,30 @@ class TestLinearity:
         best = linearity.independent([0.0, 1.0, 3.0], [1.0, 3.0, 7.0])
         assert (best.largest, best.slope) == (pytest.approx(0.0, abs=1e-12), pytest.approx(2.0))
 
+    @pytest.mark.parametrize("count", [3, 4, 13])
+    @pytest.mark.parametrize("slope", [0.0, 2.0, 0.09, -1.0 / 3.0])
+    def test_of_points_on_a_line_the_deviation_is_as_uncertain_as_a_deviation_is(
+        self, count, slope
+    ):
+        x = np.linspace(1000.0, 2000.0, count)
+        for kind, least, most in (
+            (linearity.independent, 1.5, 2.0),
+            (linearity.terminal_based, 1.5, 2.0),
+        ):
+            row = kind(x, 7.0 + slope * x).row
+            scale = 0.5 if kind is linearity.independent else 1.0
+            # One point against a place between two others: 1 and (1 - a)^2 + a^2, 0 < a < 1.
+            assert least * scale**2 <= row @ row <= most * scale**2
+            assert row.sum() == pytest.approx(0.0, abs=1e-12)
+            assert row @ x == pytest.approx(0.0, abs=1e-9)
+
+    def test_the_order_of_the_points_does_not_matter(self):
+        x, y = np.array([0.0, 1.0, 2.0, 3.0, 5.0]), np.array([0.0, 1.4, 2.0, 3.1, 4.2])
+        mixed = [3, 0, 4, 2, 1]
+        straight, other = linearity.independent(x, y), linearity.independent(x[mixed], y[mixed])
+        assert other.largest == pytest.approx(straight.largest)
+        assert other.row == pytest.approx(straight.row[mixed])
+
 
 class TestPolynomial:
     @given(

@@ -37,8 +37,8 @@ class Fitted:
     half_gap_deg : float or None
     cofactors : ndarray
         Of the shape's parameters, then of the half gap.
-    shift : ndarray
-        How far the same parameters of a richer shape lie from these.
+    shifts : ndarray, shape (richer, parameters)
+        How far the same parameters of each richer shape lie from these; the richest last.
     response : ndarray, shape (parameters, n)
         How far the same parameters move when a reading moves by 1, in order of the columns.
     chi2 : float
@@ -51,7 +51,7 @@ class Fitted:
     shape: Shape
     half_gap_deg: float | None
     cofactors: Floats
-    shift: Floats
+    shifts: Floats
     response: Floats
     chi2: float
     dof: int
@@ -101,12 +101,14 @@ def _best_polynomial(columns: Columns, free: slice) -> Fitted | None:
         return None
     degree = min(ranked)[1]
     best, richer = solved[degree], solved[max(solved)]
-    # Both in the richer one's terms: shape's coefficients first, half gap last.
+    # All in the richest one's terms: shape's coefficients first, half gap last.
     both = len(best.coefficients) - degree - 1
     size = len(richer.coefficients)
+    cofactors, shifts = np.zeros((size, size)), np.zeros((max(solved) - degree + 1, size))
+    for row, this in enumerate(range(degree, max(solved) + 1)):
+        shifts[row, [*range(this + 1), *range(size - both, size)]] = solved[this].coefficients
+    coefficients = shifts[0].copy()
     places = [*range(degree + 1), *range(size - both, size)]
-    coefficients, cofactors = np.zeros(size), np.zeros((size, size))
-    coefficients[places] = best.coefficients
     cofactors[np.ix_(places, places)] = best.cofactors
     response = np.zeros((size, len(columns.pulse)))
     response[np.ix_(places, np.flatnonzero(columns.at(free)))] = best.response
@@ -115,7 +117,7 @@ def _best_polynomial(columns: Columns, free: slice) -> Fitted | None:
         Polynomial(_span(columns, free), tuple(coefficients[:powers].tolist())),
         float(coefficients[-1]) if both else None,
         cofactors,
-        richer.coefficients - coefficients,
+        shifts - coefficients,
         response,
         best.chi2,
         best.dof,
@@ -200,7 +202,7 @@ def _through_points(columns: Columns, means: Means | None) -> Fitted:
         shape,
         means.half_gap_deg,
         pooling @ cofactors @ pooling.T,
-        np.zeros(len(pooling)),
+        np.zeros((1, len(pooling))),
         pooling @ means.fit.response,
         means.fit.chi2,
         means.fit.dof,

@@ -73,7 +73,7 @@ class Estimate:
         """Of the shape's parameters, then of the half gap."""
         # A chosen degree cannot follow every servo. What a richer one makes of the same
         # readings differs by bias and scatter both; its square covers the bias.
-        shift = self.fitted.shift
+        shift = self.fitted.shifts[-1]
         whole = self.variance * self.fitted.cofactors + np.outer(shift, shift)
         return np.asarray(whole + self.common.T @ self.common)
 
@@ -118,12 +118,16 @@ def figures(
 def _rate_at(estimate: Estimate, nominal_us: float) -> tuple[float, Floats, float]:
     """Return the slope at centre, or mid-way where centre is out of use.
 
-    With its row, and its uncertainty from what happens between points.
+    With its row, and its uncertainty from what happens between points and from the degree.
     """
     (low, high), shape = estimate.limits_us, estimate.shape
     place = nominal_us if low <= nominal_us <= high else (low + high) / 2.0
-    between = float(shape.slope_between_u(place))
-    return float(shape.slopes(place)), shape.slope_rows(place), between
+    row = shape.slope_rows(place)
+    # A slope depends on the degree more than an angle does: whichever richer polynomial
+    # differs most counts, of which the covariance has the richest one's difference already.
+    moved = np.square(estimate.fitted.shifts[:, : len(row)] @ row)
+    further = float(moved.max() - moved[-1])
+    return float(shape.slopes(place)), row, math.hypot(shape.slope_between_u(place), further**0.5)
 
 
 def _centre(estimate: Estimate, nominal_us: float, moved: Moved) -> dict[str, Any]:
