@@ -3,13 +3,14 @@
 The truth is not of the fit's own family (see `tests.support.servo_truth`). The gauge's step,
 the number of readings, the play and the share of slips that were left in are drawn for each
 servo; slips are a lost or added decimal point, a lost sign, or two digits exchanged, and
-move a reading by more than six steps of the gauge and no farther than half a turn.
+move a reading by more than six steps of the gauge and no farther than half a turn. Where asked
+for, the gauge's zero was set by hand and is off by up to half a step.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.optimize import brentq
@@ -17,7 +18,7 @@ from scipy.optimize import brentq
 from hingeline.errors import TravelError
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.fit import fit
-from hingeline.travel.reading import Reading, shaft_reading
+from hingeline.travel.reading import Reading, resolution_u, shaft_reading
 from hingeline.travel.schedule import traverse
 from tests.support.servo_truth import ServoTruth, random_servo
 
@@ -73,14 +74,17 @@ def slip(text: str, gauge_deg: float, rng: np.random.Generator) -> str:
     return str(rng.choice(large)) if large else text
 
 
-def read_case(seed: int, stream: int = 31) -> Case:
+def read_case(seed: int, stream: int = 31, *, zero_by_hand: bool = False) -> Case:
     """Draw a servo and read it, without fitting."""
     rng = np.random.default_rng([stream, seed])
     servo = random_servo(rng)
     gauge, share = float(rng.choice(GAUGES_DEG)), float(rng.choice(SLIPS))
     points = int(rng.choice(POINTS))
     steps = traverse(1000, 2000, limits_us=(900, 2100), start_us=1500, points=points)
-    readings = servo.read(steps, rng, gauge)
+    zero_deg = float(rng.uniform(-0.5, 0.5)) * gauge if zero_by_hand else 0.0
+    # Through a gauge whose zero is off the servo looks like one whose centre is.
+    seen = replace(servo, centre_us=servo.centre_us - zero_deg / servo.rate_deg_per_us)
+    readings = seen.read(steps, rng, gauge)
     chosen = rng.choice(len(readings), int(share * len(readings)), replace=False)
     slipped = set()
     for place in chosen:
@@ -91,12 +95,15 @@ def read_case(seed: int, stream: int = 31) -> Case:
             readings[place] = shaft_reading(
                 honest.pulse_us, honest.approach, float(text), resolution_deg=gauge, as_typed=text
             )
+    if zero_by_hand:
+        u_deg = resolution_u(gauge)
+        readings = [replace(reading, u_common_deg=u_deg) for reading in readings]
     return Case(servo, gauge, points, share, readings, frozenset(slipped), rng)
 
 
-def fitted_case(seed: int, stream: int = 31) -> Case:
+def fitted_case(seed: int, stream: int = 31, *, zero_by_hand: bool = False) -> Case:
     """Draw, read and fit a servo, and see which of the 95 % intervals hold the truth."""
-    case = read_case(seed, stream)
+    case = read_case(seed, stream, zero_by_hand=zero_by_hand)
     try:
         case.curve = curve = fit(case.readings)
     except TravelError as refused:
@@ -126,9 +133,9 @@ def fitted_case(seed: int, stream: int = 31) -> Case:
     return case
 
 
-def study(servos: int, stream: int = 31) -> Iterator[Case]:
+def study(servos: int, stream: int = 31, *, zero_by_hand: bool = False) -> Iterator[Case]:
     """Give so many servos, fitted."""
-    return (fitted_case(seed, stream) for seed in range(servos))
+    return (fitted_case(seed, stream, zero_by_hand=zero_by_hand) for seed in range(servos))
 
 
 def table(cases: Iterable[Case]) -> dict[tuple[str, float], dict[str, float]]:
