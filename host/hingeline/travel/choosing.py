@@ -105,8 +105,8 @@ def _best_polynomial(columns: Columns, free: slice) -> Fitted | None:
     both = len(best.coefficients) - degree - 1
     size = len(richer.coefficients)
     cofactors, shifts = np.zeros((size, size)), np.zeros((max(solved) - degree + 1, size))
-    for row, this in enumerate(range(degree, max(solved) + 1)):
-        shifts[row, [*range(this + 1), *range(size - both, size)]] = solved[this].coefficients
+    for row, power in enumerate(range(degree, max(solved) + 1)):
+        shifts[row, [*range(power + 1), *range(size - both, size)]] = solved[power].coefficients
     coefficients = shifts[0].copy()
     places = [*range(degree + 1), *range(size - both, size)]
     cofactors[np.ix_(places, places)] = best.cofactors
