@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -41,7 +42,7 @@ class Work:
         What is typed when a reading is questioned, in order; the truth when they are used up.
     """
 
-    def __init__(self, script, answers=(), *, gauge=ARM, truth=TRUTH, **how):
+    def __init__(self, script, answers=(), *, gauge=ARM, truth=TRUTH, maker=None, **how):
         file = servo(pulse_limits=["1000 us", "2000 us"])
         made = model(surface(rod={"play": "0 mm"}), servos={"A1": file})
         shape = made.surfaces[0]
@@ -65,6 +66,7 @@ class Work:
         self.person = Person(answer)
         board = Board(self.line)
         plan = calibration(self.setting, gauge, **{"kind": PLAIN, **how})
+        plan = replace(plan, maker_deg_per_us=maker)
         with in_use(board, [plan.channel]):
             self.curve = calibrate(board, plan, self.person, self.notes)
 
@@ -274,7 +276,7 @@ def test_what_a_wrong_reading_had_left_out_is_read_once_it_is_put_right():
     # And nothing is asked for twice on that second walk.
     assert len(work.asked) == len(work.curve.readings) + 2
     # Neither is what was left out by the person.
-    work = Work({2: "skip", 3: "88", 4: "undo"}, ["keep"])
+    work = Work({3: "skip", 4: "88", 5: "undo"}, ["keep"])
     assert len(work.curve.readings) == 21
 
 
@@ -298,7 +300,10 @@ def test_redo_of_what_was_never_read_says_what_was():
     work = Work({3: "redo 1234", 4: "redo 1600 down"})
     assert "There is no such reading (redo 1234). Read so far: 1500, 1550, 1600 us." in work.told
     assert sum("redo 1600 down" in text for text in work.told) == 1
-    assert work.notes.remarks == []
+    assert [(one.kind, one.text) for one in work.notes.remarks] == [
+        ("not done", "redo 1234"),
+        ("not done", "redo 1600 down"),
+    ]
 
 
 def test_skip_leaves_a_pulse_out_and_redo_fetches_it():
@@ -311,9 +316,16 @@ def test_skip_leaves_a_pulse_out_and_redo_fetches_it():
     assert pulses[5] == (2000, "rising")
 
 
-def test_the_first_two_readings_cannot_be_left_out():
-    work = Work({0: "skip", 2: "skip"})
-    assert sum("cannot be left out" in text for text in work.told) == 2
+def test_the_first_three_readings_cannot_be_left_out():
+    work = Work({0: "skip", 2: "skip", 4: "skip"})
+    assert sum("cannot be left out" in text for text in work.told) == 3
+    assert work.notes.kinds == ["not done"] * 3
+    # Not later either, while the range rests on them: not even one that was taken back.
+    late = Work({5: "redo 1550", 6: "skip", 7: "skip"})
+    assert late.notes.kinds == ["redo", "skipped", "skipped"]
+    assert len(late.curve.readings) == 21
+    taken = Work({2: "undo", 3: "skip"})
+    assert taken.notes.kinds == ["undone", "not done", "replaced"]
     assert len(work.curve.readings) == 22
 
 
@@ -331,6 +343,73 @@ def test_stop_here_fits_what_there_is():
     early = Work({2: "stop here", 15: "stop here"})
     assert any("3 are the least" in text and "Ctrl-C" in text for text in early.told)
     assert len(early.curve.readings) == 14
+
+
+def test_stop_here_in_the_second_round_keeps_what_the_first_one_read():
+    # The range is walked once more because of the slip; there it is stopped at once.
+    first = Work({3: "88", 4: "undo"}, ["keep"])
+    number = next(
+        place for place, text in enumerate(first.person.told) if "Once more through" in text
+    )
+    known = sum(" read as " in text for text in first.person.told[:number]) - 1  # the slip is out
+    work = Work({3: "88", 4: "undo", known + 2: "stop here"}, ["keep"])
+    assert any("Once more through the range" in text for text in work.told)
+    assert work.notes.kinds[-1] == "stopped"
+    assert len(work.curve.readings) == known
+    typed = [row for row in range(1, len(work.notes.readings) + 1) if row != 4]
+    assert len(typed) == known
+
+
+def test_in_the_second_round_an_order_knows_what_the_walk_has_not_come_to_again():
+    script = {3: "88", 4: "undo"}
+    first = Work(script, ["keep"])
+    second_round = (
+        len(first.curve.readings) + 2 - sum("may lead beyond" in text for text in first.told)
+    )
+    work = Work({**script, second_round: "redo 1000"}, ["keep"], gauge=FINE)
+    assert "not done" not in work.notes.kinds
+    assert ("redo", 1000) in [
+        (one.kind, work.notes.readings[one.reading - 1][0].pulse_us)
+        for one in work.notes.remarks
+        if one.kind == "redo"
+    ]
+
+
+@pytest.mark.parametrize("order", ["undo", "redo 1550"])
+def test_a_reading_on_which_the_range_rests_put_right_begins_the_walk_again(order):
+    # Ten times too much at the small step, kept: the walk would end near centre.
+    script = {1: "12", 3: "redo 1550"} if order != "undo" else {1: "12", 2: "undo"}
+    work = Work(script, ["keep"])
+    assert set(VALUES) <= {one.angle_deg for one in work.curve.readings}
+    assert "12" not in work.typed_in_curve()
+    late = Work({1: "13", 5: "redo 1550"}, ["keep"] * 5)
+    assert any("which rested on that reading" in text for text in late.told)
+    pulses = [one.pulse_us for one in late.curve.readings]
+    assert (min(pulses), max(pulses)) == (1000, 2000)
+    assert "13" not in late.typed_in_curve()
+
+
+def test_a_small_step_far_from_what_the_maker_says_is_questioned_once():
+    for slip in ("0.6", "55", "-25"):
+        work = Work({1: slip}, ["5"], maker=0.09)
+        assert work.notes.kinds == ["questioned", "replaced"]
+        assert work.notes.remarks[0].figures["maker_deg_per_us"] == 0.09
+        assert any("the model file says 0.090" in text for text in work.told)
+        assert [one.angle_deg for one in work.curve.readings] == pytest.approx(VALUES)
+    assert Work({}, maker=0.09).notes.remarks == []
+    assert Work({}, maker=-0.2).notes.remarks == []
+    slow = Work({}, ["keep"], maker=0.5)
+    assert slow.notes.kinds == ["questioned", "kept"]
+    # The other one of the two was wrong: that one is read again, and nothing more is asked.
+    other = Work({0: "-20"}, ["redo 1500"], maker=0.09)
+    assert other.notes.kinds == ["questioned", "redo", "replaced"]
+    assert [one.angle_deg for one in other.curve.readings] == pytest.approx(VALUES)
+
+
+def test_little_range_is_told():
+    work = Work({1: "-20"}, ["keep"] * 30)
+    assert any("Look whether one of the first readings is wrong" in text for text in work.told)
+    assert not any("Look whether one of the first" in text for text in HONEST.told)
 
 
 def test_orders_at_a_doubt():

@@ -1,6 +1,7 @@
 """A person at a terminal: what is typed is understood, kept, and gone on from."""
 
 import re
+import shlex
 import signal
 
 import pytest
@@ -48,6 +49,7 @@ def test_every_way_of_typing_at_the_arm(folder):
         "--5",
         "１２",
         "-12,5",
+        "keep",  # half a degree for each us is far from what the model file says
         "cw 12.5 deg",
     ]
     ran = run(*CALIBRATE, typed=typed)
@@ -93,7 +95,8 @@ def test_ctrl_c_stops_saves_and_says_how_to_go_on(folder):
     assert ran.code == 130
     assert ran.out == ""
     assert "stopped; the outputs are off" in ran.talk
-    assert "hingeline calibrate millrace.toml R1 --resume" in ran.err
+    again = "hingeline calibrate millrace.toml R1 --port sim: --yes --by-hand --resume"
+    assert again in ran.err
     session = sessions(folder)[0]
     assert session["outcome"] == "stopped by the user"
     assert len(session["readings"]) == 3
@@ -158,6 +161,8 @@ def test_taken_up_again_and_again_it_never_asks_twice(folder):
     pulses = []
     for option in ([], ["--resume"], ["--resume"]):
         with Terminal(*CALIBRATE, "--points", "5", *option) as terminal:
+            if option:  # is it the same servo, is the arm where it was?
+                assert answer(terminal, 2) == ["1500", "1550"]
             pulses += answer(terminal, 3)
             terminal.until("(? helps):")
             terminal.press("c")
@@ -169,6 +174,7 @@ def test_taken_up_again_and_again_it_never_asks_twice(folder):
         terminal.press("c")
         terminal.ended()
     with Terminal(*CALIBRATE, "--points", "5", "--resume", "--json") as terminal:
+        answer(terminal, 2)
         while terminal.process.poll() is None:
             terminal.look(0.05)
             if "(? helps):" in terminal.seen:
@@ -188,13 +194,46 @@ def test_taken_up_again_and_again_it_never_asks_twice(folder):
     assert "There is no unfinished calibration of R1" in again.talk
 
 
+def test_what_is_said_to_go_on_goes_on_with_the_same_gauge_and_points():
+    how = ("--gauge", "drop", "--resolution", "0.25 mm", "--points", "7")
+    ran = run(*CALIBRATE, *how, typed=["0", "right 2", "right 4"])
+    assert ran.code == 130
+    said = re.search(r"Go on with: (hingeline .*--resume)", ran.talk)[1]
+    program, *arguments = shlex.split(said)
+    assert program == "hingeline"
+    assert {*how, "--resume"} <= set(arguments)
+    resumed = run(*arguments)
+    assert "readings of the unfinished calibration are kept." in resumed.talk
+    assert "rudder: where does it stand" in resumed.talk
+    assert f"Go on with: {said}" in resumed.talk
+
+
+def test_another_servo_is_told_and_not_gone_on_with(folder):
+    run(*CALIBRATE, typed=["0", "4.5", "9"])
+    other = run(*CALIBRATE, "--resume", typed=["14", "14.5"])
+    assert other.code == 5
+    assert "where it stood (0) when this calibration was begun" in other.talk
+    assert "without --resume" in other.talk
+    session = sessions(folder)[1]
+    assert session["readings"] == []
+    assert [(one["kind"], one["text"]) for one in session["remarks"]] == [
+        ("checked", "14"),
+        ("checked", "14.5"),
+    ]
+    # As it was after all: nothing of before is lost.
+    same = run(*CALIBRATE, "--resume", typed=["0.5", "4.5"])
+    assert "R1 at 1700 us: where" in same.talk
+
+
 def test_a_servo_that_kept_turning_is_asked_about_again():
     stopped = run(*CALIBRATE, typed=["0", "turning"])
     assert stopped.code == 5
     assert "kept turning" in stopped.talk
     resumed = run(*CALIBRATE, "--resume")
     assert "1 readings of the unfinished calibration are kept." in resumed.talk
-    assert "R1 at 1550 us: where" in resumed.talk
+    assert "To see that all is as it was. R1 at 1500 us: where" in resumed.talk
+    again = run(*CALIBRATE, "--resume", typed=["0"])
+    assert "R1 at 1550 us: where" in again.talk
 
 
 def test_another_gauge_begins_afresh():

@@ -1,9 +1,10 @@
 """The walk of a calibration: never too far, closer where it bends, in time, the same again."""
 
 import math
+from dataclasses import replace
 
 import pytest
-from hypothesis import assume, example, given
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from hingeline.bench.simulated.servo import ServoTruth
@@ -79,6 +80,58 @@ def test_no_servo_is_thrown_past_its_linkage(
     assert worst <= 0.0
 
 
+SLIPS = {
+    "ten times": lambda true: 10.0 * true,
+    "a tenth": lambda true: true / 10.0,
+    "sign": lambda true: -true,
+    "digits": lambda true: math.copysign(float(f"{abs(true):04.1f}"[1::-1]), true),
+    "nothing": lambda true: true,
+}
+
+
+@example(0.225, 0.0, 45.0, 45.0, "a tenth", 1, False, 0.5, QUICK)
+@example(0.225, 0.0, 45.0, 45.0, "a tenth", 1, False, 0.5, THOROUGH)
+@given(
+    rate=st.floats(0.06, 0.3).flatmap(lambda size: st.sampled_from([size, -size])),
+    centre=st.floats(-3.0, 3.0),
+    below=st.floats(20.0, 90.0),
+    above=st.floats(20.0, 90.0),
+    slip=st.sampled_from(list(SLIPS)),
+    which=st.integers(0, 1),
+    redone=st.booleans(),
+    mark=st.sampled_from([0.25, 0.5, 1.0]),
+    kind=st.sampled_from([QUICK, USUAL, THOROUGH]),
+)
+@settings(max_examples=400)
+def test_no_slip_in_the_first_readings_throws_a_servo_past_its_linkage(
+    rate, centre, below, above, slip, which, redone, mark, kind
+):
+    truth = ServoTruth(1500.0, centre, rate, stops_deg=(-600.0, 600.0))
+    readings, trues, worst, slips = [], [], 0.0, SLIPS[slip]
+    walk = Walk(kind, 1500, (500, 2500), (-below, above))
+    while True:
+        if redone and len(readings) == 5 and readings[which].angle_deg != trues[which].angle_deg:
+            readings[which] = trues[which]
+            assert walk.outdated(readings)
+            walk, slips = Walk(kind, 1500, (500, 2500), (-below, above)), SLIPS["nothing"]
+            readings, trues = [], []
+        try:
+            step = walk.next(readings)
+        except TravelError:
+            break  # it goes no further
+        if step is None:
+            break
+        shaft = truth.shaft_deg(step.pulse_us, step.approach)
+        worst = max(worst, shaft - above, -below - shaft)
+        if step.read:
+            shown = round(shaft / mark) * mark
+            true = shaft_reading(step.pulse_us, step.approach, shown, resolution_deg=mark)
+            typed = slips(shown) if len(readings) == which else shown
+            trues.append(true)
+            readings.append(replace(true, angle_deg=typed))
+    assert worst <= mark
+
+
 def test_a_servo_of_270_degrees_keeps_within_30_from_the_first_pulse_on():
     truth = ServoTruth(1500.0, 0.0, 0.135, stops_deg=(-135.0, 135.0))
     taken = Taken(truth, USUAL, limits=(500, 2500), allowed=(-30.0, 30.0))
@@ -109,7 +162,9 @@ def test_every_approach_is_what_the_pulse_before_makes_it(kind, stop, centre, ha
 def test_each_kind_reads_its_points_from_both_sides_and_centre_again(kind):
     taken = Taken(STRAIGHT, kind)
     read = taken.read
-    inner = {p for p, _ in read if 900 < p < 2100} - {1550}
+    spacing = 1200 // (kind.points - 1)
+    inner = {p for p, _ in read if 900 < p < 2100 and (p - 900) % spacing == 0}
+    assert {p for p, _ in read} - inner - {900, 2100} <= {1550, 1600}
     assert len(inner) == kind.points - 2  # a straight servo gets no pulse beyond these
     assert all({(p, "rising"), (p, "falling")} <= set(read) for p in inner)
     # Once each way in every cycle, the first time, and again at the end.
@@ -121,7 +176,7 @@ def test_each_kind_reads_its_points_from_both_sides_and_centre_again(kind):
 
 def test_a_quick_walk_is_short_and_a_thorough_one_long():
     counts = [len(Taken(STRAIGHT, kind).readings) for kind in (QUICK, USUAL, THOROUGH)]
-    assert counts == [10, 28, 87]
+    assert counts == [11, 28, 88]
 
 
 @pytest.mark.parametrize("stop_deg", [20.0, 27.3, 33.0, 41.0])
@@ -166,7 +221,7 @@ def test_a_walk_that_was_refused_goes_on_with_a_better_reading():
     with pytest.raises(TravelError, match=r"stands 90\.0 deg from its planned place"):
         walk.next([shaft_reading(1500, "rising", 90.0)])
     step = walk.next([shaft_reading(1500, "rising", 9.0)])
-    assert (step.pulse_us, step.approach, step.read) == (1550, "rising", True)
+    assert (step.pulse_us, step.approach, step.read) == (1534, "rising", True)  # half of 20.7 deg
 
 
 @pytest.mark.parametrize("count", [0, 1])
@@ -180,7 +235,7 @@ def test_without_its_first_two_readings_it_goes_no_further(count):
 
 
 def test_limits_without_room_for_the_first_step():
-    with pytest.raises(TravelError, match=r"needs 1470 to 1510 us; the limits are 1480"):
+    with pytest.raises(TravelError, match=r"needs 1470 to 1515 us; the limits are 1480"):
         Walk(USUAL, 1500, (1480, 2000), WIDE).next([])
 
 

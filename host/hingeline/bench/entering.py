@@ -6,6 +6,7 @@ it replaces; only those that stand are given on to the fit.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
@@ -21,6 +22,8 @@ from hingeline.travel.schedule import Step, refuse_turning
 
 #: How often one reading is asked for before its pulse is left out.
 TRIES = 2
+#: A rate so many times the maker's, or so many times less, is questioned. Our own choice.
+FAR_FROM_MAKER = 3.0
 
 
 class Notes(Protocol):
@@ -62,6 +65,8 @@ class Entry:
         Whether the person was asked about it, and has said that it stands.
     place : int
         Its place among the others: that of the one which it replaced, if any.
+    waits : bool
+        It was read before this walk, which has not come to its pulse yet.
     """
 
     reading: Reading
@@ -69,6 +74,12 @@ class Entry:
     row: int
     stands: bool = False
     place: int = 0
+    waits: bool = False
+
+    @property
+    def order(self) -> tuple[bool, int]:
+        """Its place with those that wait behind all others."""
+        return self.waits, self.place
 
     @property
     def step(self) -> Step:
@@ -109,19 +120,45 @@ class Entries:
         """Those that count, in their order."""
         return [entry.reading for entry in self._all]
 
+    @property
+    def met(self) -> list[Reading]:
+        """Those of them to which the walk has come."""
+        return [entry.reading for entry in self._all if not entry.waits]
+
     def add(self, entry: Entry) -> None:
         """Let a reading count."""
         self._all.append(entry)
-        self._all.sort(key=lambda one: one.place)
+        self._all.sort(key=lambda one: one.order)
+
+    def meet(self, step: Step, place: int) -> Entry | None:
+        """Give the reading that waits at a step its place in the walk; the first of several."""
+        for entry in self._all:
+            if entry.waits and (entry.step.pulse_us, entry.step.approach) == (
+                step.pulse_us,
+                step.approach,
+            ):
+                entry.waits, entry.place = False, place
+                self._all.sort(key=lambda one: one.order)
+                return entry
+        return None
+
+    def wait(self) -> None:
+        """Let all wait for another walk; they count as before."""
+        for entry in self._all:
+            entry.waits = True
+
+    def first_at(self, pulse_us: int) -> Entry | None:
+        """Return the first reading at a pulse to which the walk has come."""
+        there = (one for one in self._all if one.step.pulse_us == pulse_us and not one.waits)
+        return next(there, None)
+
+    def others_at(self, entry: Entry) -> bool:
+        """Tell whether a pulse was read from the same side more than once."""
+        return any(one is not entry and one.step == entry.step for one in self._all)
 
     def remove(self, entry: Entry) -> None:
         """Let a reading no longer count."""
         self._all.remove(entry)
-
-    def clear(self) -> list[Entry]:
-        """Let none count any more; return them in their order."""
-        entries, self._all = self._all, []
-        return entries
 
     def last(self) -> Entry | None:
         """Return the reading that was typed last."""
@@ -189,6 +226,76 @@ class Entries:
             if order := self._decide(entry, doubt, question, asked):
                 return order
         return None
+
+    def question_rate(self, first: Entry, second: Entry, maker_deg_per_us: float) -> Order | None:
+        """Question the small step once where its rate is far from the maker's.
+
+        Returns
+        -------
+        Order or None
+            As for `settle`.
+        """
+        way_us = abs(second.reading.pulse_us - first.reading.pulse_us)
+        moved = abs(second.reading.angle_deg - first.reading.angle_deg)
+        doubt = 2.0 * math.hypot(first.reading.u_deg, second.reading.u_deg)
+        usual = abs(maker_deg_per_us) * way_us
+        if (
+            second.stands
+            or usual / FAR_FROM_MAKER - doubt <= moved <= usual * FAR_FROM_MAKER + doubt
+        ):
+            return None
+        text = (
+            f"From {first.answer.typed.strip()} at {first.step.pulse_us} us to "
+            f"{second.answer.typed.strip()} at {second.step.pulse_us} us is "
+            f"{moved / way_us:.3f} deg/us; the model file says {abs(maker_deg_per_us):.3f}. "
+            "How far the servo is moved rests on these two."
+        )
+        figures = {"rate_deg_per_us": moved / way_us, "maker_deg_per_us": abs(maker_deg_per_us)}
+        self._notes.remark("questioned", second.row, text, figures)
+        self._asker.tell(text)
+        question = self._question(second.step.pulse_us)
+        asked = replace(
+            question,
+            text=f"{second.step.pulse_us} us: keep, or the reading again",
+            help="Look at the gauge once more. keep: it stands as it was typed; or type what the "
+            f"gauge shows. If the other one is wrong, redo {first.step.pulse_us}. {HELP}",
+        )
+        doubt_of_it = Doubt(second.reading, first.reading.angle_deg, doubt)
+        return self._decide(second, doubt_of_it, question, asked)
+
+    def check(self, entry: Entry) -> Order | float:
+        """Ask again for a reading of before; return how much more the gauge shows now, in deg.
+
+        What is typed is kept as a remark on the reading of before, which alone counts.
+
+        Raises
+        ------
+        TravelError
+            When the servo keeps turning.
+        """
+        step, question = entry.step, self._question(entry.step.pulse_us)
+        question = replace(
+            question,
+            text=f"To see that all is as it was. {question.text}",
+            help=f"{question.help} {HELP}",
+        )
+        while True:
+            typed = self._asker.ask(question)
+            if order := order_of(typed):
+                return order
+            answer = self._heard(question, step, typed)
+            if answer is None:
+                continue
+            figures = {**where(step), "value": answer.value, "unit": answer.unit}
+            self._notes.remark("checked", entry.row, typed, figures)
+            say_understood(answer, self._asker)
+            try:
+                reading = self._making(step.pulse_us, step.approach, answer)
+            except TravelError as error:
+                self._asker.tell(str(error))
+                continue
+            refuse_turning([reading])
+            return reading.angle_deg - entry.reading.angle_deg
 
     # -- within ------------------------------------------------------------------------
 
@@ -263,8 +370,13 @@ class Entries:
         self._again(entry, theirs, typed)
 
     def _doubt(self, entry: Entry, question: Question) -> Doubt | None:
-        before = [one.reading for one in self._all if one.place < entry.place]
-        behind = [one.reading for one in self._all if one.place > entry.place]
+        before = [one.reading for one in self._all if one.order < entry.order]
+        # What waits and was typed after it will be judged by it, not the other way round.
+        behind = [
+            one.reading
+            for one in self._all
+            if one.order > entry.order and not (one.waits and one.row > entry.row)
+        ]
         again = retyped(question, entry.answer.typed, entry.step, self._making)
         return doubt_among(before, behind, entry.reading, again)
 

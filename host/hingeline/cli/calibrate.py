@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import shlex
 import time
 from dataclasses import replace
 from pathlib import Path
 
 import click
+from click.core import ParameterSource
 
 from hingeline.bench.asking import (
     TURNING,
@@ -170,7 +172,7 @@ def _at_bench(
         [channel],
         file,
         doing=f"be stepped through their range and read ({rod})",
-        after_stop=f"Go on with: hingeline calibrate {model} {servo} --resume",
+        after_stop=f"Go on with: {_same_command()} --resume",
     ) as bench:
         if gauge.kind == "level":
             gauge = _with_zero(bench, setting, gauge)
@@ -187,6 +189,27 @@ def _at_bench(
             )
         with in_use(bench.board, [channel]):
             return _run(bench, plan, setting)
+
+
+def _same_command() -> str:
+    """Return the command line as it was given, without --resume."""
+    context = click.get_current_context()
+    words = ["hingeline", "calibrate"]
+    for parameter in context.command.params:
+        name = parameter.name or ""
+        if (
+            name == "resume"
+            or context.get_parameter_source(name) is not ParameterSource.COMMANDLINE
+        ):
+            continue
+        value = str(context.params[name])
+        if not isinstance(parameter, click.Option):
+            words.append(value)
+        elif parameter.is_flag:
+            words.append(parameter.opts[0])
+        else:
+            words += [parameter.opts[0], value]
+    return shlex.join(words)
 
 
 def bench_calibration(
@@ -211,6 +234,7 @@ def bench_calibration(
         allowed,
         kind,
         linkage=setting.linkage if gauge.at_surface else None,
+        maker_deg_per_us=servo.rate_deg_per_us,
     )
 
 

@@ -9,7 +9,7 @@ The approach of a step is not declared but worked out from the pulse before it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from hingeline.errors import TravelError
@@ -23,6 +23,8 @@ FIRST_STEP_US = 50
 #: Standard uncertainties by which a rate may have been read too slow: two readings, each
 #: rounded by half a mark the wrong way, are sqrt(6) = 2.45 of them off.
 SLOWEST_READ = 2.5
+#: Where a servo comes to rest differs by this standard deviation, in degrees. Our own choice.
+REST_DEG = 0.25
 #: Run-up before a traverse, so that its first point is reached from the right side: more
 #: than the pulse change that 2 deg of play swallows at 0.09 deg/us. Our own choice.
 RUN_UP_US = 30
@@ -86,6 +88,42 @@ def rate_of_first_step(readings: Iterable[Reading]) -> tuple[float, float]:
             mend="Check the servo's supply, its lead and its pulse class.",
         )
     return moved_deg / span_us, u_deg / span_us
+
+
+def rate_of_first_steps(readings: Sequence[Reading]) -> tuple[float, float, bool]:
+    """Return the rate that three readings show: at centre, and two small steps onward.
+
+    Where one of them is wrong, two others still tell the true rate: the fastest is returned.
+
+    Returns
+    -------
+    rate_deg_per_us, u_deg_per_us : float
+        Signed rate and its standard uncertainty.
+    sure : bool
+        Whether the three lie on a line, as far as gauge and servo let that be told.
+
+    Raises
+    ------
+    TravelError
+        As for `rate_of_first_step`, with the first and the last.
+    """
+    first, middle, last = readings
+    span_us = last.pulse_us - first.pulse_us
+    part = (middle.pulse_us - first.pulse_us) / span_us
+    off = middle.angle_deg - (1.0 - part) * first.angle_deg - part * last.angle_deg
+    u = [math.hypot(reading.u_deg, REST_DEG) for reading in readings]
+    if abs(off) <= SLOWEST_READ * math.hypot((1.0 - part) * u[0], u[1], part * u[2]):
+        rate, _ = rate_of_first_step([first, last])
+        return rate, math.hypot(u[0], u[2]) / span_us, True
+    refuse_turning(readings)
+    rates = [
+        (
+            (b.angle_deg - a.angle_deg) / (b.pulse_us - a.pulse_us),
+            math.hypot(a.u_deg, b.u_deg) / (b.pulse_us - a.pulse_us),
+        )
+        for a, b in ((first, middle), (middle, last), (first, last))
+    ]
+    return *max(rates, key=lambda one: abs(one[0]) + SLOWEST_READ * one[1]), False
 
 
 def trim(

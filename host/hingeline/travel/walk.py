@@ -7,6 +7,7 @@ curve bends, and stop in time.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -21,8 +22,10 @@ from hingeline.travel.schedule import (
     FIRST_STEP_US,
     LEAST_STEP_US,
     RUN_UP_US,
+    SLOWEST_READ,
     Step,
     rate_of_first_step,
+    rate_of_first_steps,
     reach,
     traverse,
     trim,
@@ -33,6 +36,8 @@ from hingeline.travel.schedule import (
 FASTEST_DEG_PER_US = 0.3
 #: Least first step that tells anything: beyond any dead band. Our own choice.
 _SMALLEST_US = 2 * LEAST_STEP_US
+#: Least way for the small step and the one that confirms it.
+_LEAST_ROOM_US = _SMALLEST_US + LEAST_STEP_US
 
 
 class Walk:
@@ -64,7 +69,9 @@ class Walk:
     Attributes
     ----------
     range_us : tuple of int or None
-        What the walk covers; None until the first step is read.
+        What the walk covers; None until the first three readings are taken.
+    first_us : list of int
+        Centre, the small step and the one that confirms it, as far as they are given.
     whole : int
         Readings given and foreseen so far.
     """
@@ -84,12 +91,16 @@ class Walk:
         self._tell, self._budget = tell, budget
         self._at_us = centre_us
         self._rate: tuple[float, float] | None = None
+        self._sure = True
+        self.first_us = [centre_us]
+        self._rests_on: list[Reading] = []
         self._queue: deque[Step] = deque()
         self._given = 0
         self._parts: deque[Callable[[Sequence[Reading]], list[Step]]] = deque(
             [
                 self._centre,
                 self._small_step,
+                self._confirming_step,
                 self._first_cycle,
                 *[self._further_cycle] * (kind.cycles - 1),
                 *[self._look_closer] * kind.rounds,
@@ -101,6 +112,15 @@ class Walk:
     def whole(self) -> int:
         """Readings given and foreseen so far."""
         return self._given + sum(step.read for step in self._queue)
+
+    def outdated(self, readings: Sequence[Reading]) -> bool:
+        """Tell whether a reading has changed on which the range rests."""
+        angles = {reading.pulse_us: reading.angle_deg for reading in reversed(readings)}
+        return any(angles.get(one.pulse_us) != one.angle_deg for one in self._rests_on)
+
+    def begins_with(self, step: Step) -> bool:
+        """Tell whether a step is one of those that decide how far the servo may be moved."""
+        return step.approach == "rising" and step.pulse_us in self.first_us
 
     def next(self, readings: Sequence[Reading]) -> Step | None:
         """Return the next step, None at the end.
@@ -141,7 +161,7 @@ class Walk:
         """Centre from below; the run-up shrinks where little movement is allowed."""
         room_us = min(-self._allowed_deg[0], self._allowed_deg[1]) / FASTEST_DEG_PER_US
         low = self._centre_us - int(max(_SMALLEST_US, min(RUN_UP_US, room_us)))
-        high = self._centre_us + _SMALLEST_US
+        high = self._centre_us + _LEAST_ROOM_US
         if not (self._limits_us[0] <= low and high <= self._limits_us[1]):
             raise TravelError(
                 f"The first step needs {low} to {high} us; the limits are "
@@ -151,11 +171,10 @@ class Walk:
         return [Step(low, "falling", False), Step(self._centre_us, "rising", True)]
 
     def _small_step(self, readings: Sequence[Reading]) -> list[Step]:
-        """One small step, so small that the fastest servo stays within what is allowed."""
+        """One small step: half of what the fastest servo may do, lest centre be misread."""
         centre = self._first_at(self._centre_us, readings)
-        low, high = self._left_deg(centre)
-        left_us = min(-low, high) / FASTEST_DEG_PER_US
-        if left_us < _SMALLEST_US:  # also when it stands beyond
+        left_us = self._room_us(centre)
+        if left_us < _LEAST_ROOM_US:  # also when it stands beyond
             raise TravelError(
                 f"at {centre.pulse_us:g} us the arm stands {centre.angle_deg:.1f} deg from its "
                 "planned place; it may turn {:.1f} to {:.1f} deg.".format(*self._allowed_deg),
@@ -163,8 +182,34 @@ class Walk:
                 mend="Hold the servo at its centre and fit the arm nearer to its planned place; "
                 "or calibrate with the rod off.",
             )
-        step_us = int(min(FIRST_STEP_US, left_us, self._limits_us[1] - self._centre_us))
+        room_us = min(2 * FIRST_STEP_US, left_us, self._limits_us[1] - self._centre_us)
+        step_us = max(_SMALLEST_US, int(room_us / 2))
+        self.first_us = [self._centre_us, self._centre_us + step_us]
         return [Step(self._centre_us + step_us, "rising", True)]
+
+    def _confirming_step(self, readings: Sequence[Reading]) -> list[Step]:
+        """As far again, still safe with the fastest servo: two readings may hold a slip."""
+        centre, second = (self._first_at(pulse_us, readings) for pulse_us in self.first_us)
+        rate_of_first_step([centre, second])  # a servo that does not move is not sent on
+        at_us = self.first_us[1]
+        pulse_us = int(
+            min(
+                2 * at_us - self._centre_us,
+                self._centre_us + self._room_us(centre),
+                at_us + self._room_us(second),
+                self._limits_us[1],
+            )
+        )
+        if pulse_us < at_us + LEAST_STEP_US:
+            raise TravelError(
+                f"at {at_us} us the arm was read at {second.angle_deg:.1f} deg, after "
+                f"{centre.angle_deg:.1f} deg at {self._centre_us} us: one step more may lead "
+                "beyond the {:.1f} to {:.1f} deg allowed.".format(*self._allowed_deg),
+                cause="One of the two was misread, or the servo is faster than any known.",
+                mend="Calibrate again; if it comes back, take the rod off (--rod-off).",
+            )
+        self.first_us.append(pulse_us)
+        return [Step(pulse_us, "rising", True)]
 
     def _first_cycle(self, readings: Sequence[Reading]) -> list[Step]:
         """Up to the high end, down to the low one, and up again to where it began.
@@ -172,18 +217,30 @@ class Walk:
         So every step is next to a pulse that was read. At the ends there is no run-up, which
         would go beyond what is allowed.
         """
-        centre = self._first_at(self._centre_us, readings)
-        pair = [centre, self._first_at(self._at_us, readings)]
-        rate, u = self._rate = rate_of_first_step(pair)
-        left = self._left_deg(centre)
+        first = [self._first_at(pulse_us, readings) for pulse_us in self.first_us]
+        self._rests_on = first
+        rate, u, self._sure = rate_of_first_steps(first)
+        self._rate = rate, u
+        left = self._left_deg(first[0])
+        if not self._sure:  # which way it turns is not sure either
+            least = min(-left[0], left[1])
+            left = -least, least
         low, high = self.range_us = trim(self._limits_us, self._centre_us, rate, u, left)
+        if not self._sure:
+            pulses = ", ".join(map(str, self.first_us))
+            self._tell(
+                f"The readings at {pulses} us do not lie on a line: only {low} to {high} us are "
+                "sure to be safe. If one of them is wrong, redo it."
+            )
         points = self._points()
         steps = traverse(low, high, limits_us=(low, high), start_us=self._at_us, points=points)
         # The first would be a leap to the low end; all others are reached from neighbours.
         up = [step for step in steps[1:] if step.approach == "rising"]
         down = [step for step in steps[1:] if step.approach == "falling"]
         above = [step for step in up if step.pulse_us > self._at_us]
-        return [*above, *down, *(step for step in up if step.pulse_us <= self._at_us)]
+        below = [step for step in up if step.pulse_us <= self._at_us]
+        known = self.first_us[1:]
+        return [*above, *down, *(step for step in below if step.pulse_us not in known)]
 
     def _further_cycle(self, readings: Sequence[Reading]) -> list[Step]:
         """Walk once more up and down: what repeats is the servo, what does not is scatter."""
@@ -258,7 +315,7 @@ class Walk:
                 return reading
         raise TravelError(
             f"The arm was not read at {pulse_us} us.",
-            cause="The first two readings decide how far the servo may be moved.",
+            cause="The first three readings decide how far the servo may be moved.",
             mend="Read them; if the surface tells nothing there, read the arm itself.",
         )
 
@@ -270,29 +327,53 @@ class Walk:
             self._allowed_deg[1] - reading.angle_deg - doubt_deg,
         )
 
+    def _room_us(self, reading: Reading) -> float:
+        """Return how many us from a reading even the fastest servo may go, either way."""
+        low, high = self._left_deg(reading)
+        return min(-low, high) / FASTEST_DEG_PER_US
+
     def _leads_too_far(self, pulse_us: int, readings: Sequence[Reading]) -> bool:
         """Tell whether a pulse may lead beyond what is allowed, and say so.
 
-        The small step tells the rate only roughly: the nearest reading says how much is left.
-        Between two pulses that were read nothing new is to be feared.
+        The first steps tell the rate only roughly: the nearest readings say how much is left,
+        those at two pulses, since one may be wrong. Between two pulses that were read nothing
+        new is to be feared.
         """
         if self._rate is None or len(readings) < 2:
             return False
         low_us, high_us = _measured(readings)
         if low_us <= pulse_us <= high_us:
             return False
-        nearest = min(readings, key=lambda reading: abs(reading.pulse_us - pulse_us))
+        pulses = {reading.pulse_us for reading in readings}
+        two = sorted(pulses, key=lambda one: abs(one - pulse_us))[:2]
+        near = [reading for reading in readings if reading.pulse_us in two]
         rate, u = self._rate
-        way_us = pulse_us - nearest.pulse_us
-        most = math.copysign(abs(rate) + 2.0 * u, rate) * way_us
-        low, high = self._left_deg(nearest)
-        if min(low, 0.0) <= most <= max(high, 0.0):
-            return False
-        self._tell(
-            f"{pulse_us} us is left out: from {nearest.angle_deg:.1f} deg of arm at "
-            f"{nearest.pulse_us:g} us it may lead beyond what is allowed."
-        )
-        return True
+        fastest = max(abs(rate) + 2.0 * u, _surely_seen(near))
+        for reading in sorted(near, key=lambda one: abs(one.pulse_us - pulse_us)):
+            most = math.copysign(fastest, rate) * (pulse_us - reading.pulse_us)
+            low, high = self._left_deg(reading)
+            if not self._sure:
+                low, high = -min(-low, high), min(-low, high)
+            if not min(low, 0.0) <= most <= max(high, 0.0):
+                self._tell(
+                    f"{pulse_us} us is left out: from {reading.angle_deg:.1f} deg of arm at "
+                    f"{reading.pulse_us:g} us it may lead beyond what is allowed."
+                )
+                return True
+        return False
+
+
+def _surely_seen(readings: Sequence[Reading]) -> float:
+    """Return the fastest rate between readings of one side, less what the gauge may be off."""
+    return max(
+        (
+            (abs(a.angle_deg - b.angle_deg) - SLOWEST_READ * math.hypot(a.u_deg, b.u_deg))
+            / abs(a.pulse_us - b.pulse_us)
+            for a, b in itertools.combinations(readings, 2)
+            if a.approach == b.approach and a.pulse_us != b.pulse_us
+        ),
+        default=0.0,
+    )
 
 
 def _measured(readings: Sequence[Reading]) -> tuple[int, int]:

@@ -43,6 +43,8 @@ class Calibration:
         Pulses and approaches that the person has left out of it.
     linkage : Linkage, optional
         That through which the readings are taken; its own doubt counts in every figure.
+    maker_deg_per_us : float, optional
+        The servo's rate by its maker; a small step far from it is questioned.
     """
 
     channel: Channel
@@ -55,6 +57,7 @@ class Calibration:
     earlier: Sequence[Entry] = field(default=())
     left_out: frozenset[Place] = frozenset()
     linkage: Linkage | None = None
+    maker_deg_per_us: float | None = None
 
 
 def calibrate(

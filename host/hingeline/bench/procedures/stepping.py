@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,12 +16,19 @@ from hingeline.errors import TravelError
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.fit import fit
 from hingeline.travel.indirect import moved_by_linkage
-from hingeline.travel.schedule import RUN_UP_US, Step, reach
+from hingeline.travel.schedule import REST_DEG, RUN_UP_US, SLOWEST_READ, Step, reach
 from hingeline.travel.walk import Walk
 
 if TYPE_CHECKING:
     from hingeline.bench.procedures.calibrating import Calibration
 
+#: Up/down difference that may have come in between two sittings, in degrees; less than what one
+#: tooth of a spline makes. Our own choice.
+PLAY_DEG = 2.0
+#: How many readings are looked at again when a calibration is taken up: centre, the small step.
+CHECKS = 2
+#: Part of what is allowed below which the range read is little. Our own choice.
+LITTLE = 0.5
 #: Pulse in us and approach.
 Place = tuple[float, str]
 
@@ -45,6 +51,10 @@ class _Task:
         The reading once it is taken, until it is settled.
     fetched : bool
         It had been left out, and is wanted now.
+    waits : bool
+        The walk has not come to its pulse yet.
+    check : bool
+        Its reading is of an earlier sitting, and is looked at again before anything else.
     """
 
     step: Step
@@ -53,6 +63,8 @@ class _Task:
     replaces: int | None = None
     open: Entry | None = None
     fetched: bool = False
+    waits: bool = False
+    check: bool = False
 
 
 class Work:
@@ -76,16 +88,25 @@ class Work:
         self._places = 0
         self._at: Step | None = None
         self._been_us: list[int] = []
-        self._earlier = _by_place(plan.earlier)
+        self._rate_asked = False
+        self._resumed = True
+        self._checked: list[float] = []  # how much more was read there when taken up again
+        for entry in plan.earlier:
+            entry.place, entry.waits = self._next_place(), True
+            self._entries.add(entry)
 
     def done(self) -> TravelCurve:
         """Go through the walk, and through what the person wants in between."""
         while True:
             if not self._tasks:
-                step = self._walk.next(self._entries.readings)
+                if self._walk.outdated(self._entries.met):
+                    self._walk_again("Once more through the range, which rested on that reading.")
+                step = self._walk.next(self._entries.met)
                 if step is None:
                     if self._left_out and self._corrected and self._plan.budget is None:
-                        self._walk_again()
+                        self._walk_again(
+                            "Once more through the range, for what a wrong reading had left out."
+                        )
                         continue
                     break
                 self._go(step)
@@ -95,14 +116,11 @@ class Work:
             order = self._do(self._tasks[-1])
             if order is None:
                 self._tasks.pop()
-                self._progress(len(self._entries.readings), self._walk.whole)
+                self._progress(len(self._entries.met), self._walk.whole)
             elif (curve := self._obey(order)) is not None:
                 return curve
+        self._tell_of_little_range()
         # A walk that goes otherwise than before leaves readings over, as good as all others.
-        for left in self._earlier.values():
-            for entry in left:
-                entry.place = self._next_place()
-                self._entries.add(entry)
         return self._fit()
 
     def _new_walk(self) -> Walk:
@@ -115,12 +133,28 @@ class Work:
         centre_us, limits_us = plan.channel.centre_us, plan.channel.limits_us
         return Walk(plan.kind, centre_us, limits_us, plan.allowed_deg, tell, plan.budget)
 
-    def _walk_again(self) -> None:
+    def _walk_again(self, why: str) -> None:
         """Walk once more with what was read: a wrong reading had kept the walk from pulses."""
-        self._asker.tell("Once more through the range, for what a wrong reading had left out.")
-        self._left_out = self._corrected = False
-        self._earlier = _by_place(self._entries.clear())
+        self._asker.tell(why)
+        self._left_out = self._corrected = self._resumed = False
+        self._entries.wait()
         self._walk = self._new_walk()
+
+    def _tell_of_little_range(self) -> None:
+        """Tell when much less was read than the linkage and the pulse limits allow."""
+        readings = self._entries.readings
+        pulses = [reading.pulse_us for reading in readings]
+        angles = [reading.angle_deg for reading in readings]
+        low_us, high_us = self._plan.channel.limits_us
+        used_us = (max(pulses) - min(pulses)) / (high_us - low_us)
+        low, high = self._plan.allowed_deg
+        used_deg = (max(angles) - min(angles)) / (high - low)
+        if max(used_us, used_deg) < LITTLE:
+            self._asker.tell(
+                f"Read was only {min(pulses):g} to {max(pulses):g} us, {min(angles):.1f} to "
+                f"{max(angles):.1f} deg of arm; {low:.1f} to {high:.1f} deg are allowed. "
+                "Look whether one of the first readings is wrong, and calibrate again."
+            )
 
     # -- one reading -------------------------------------------------------------------
 
@@ -128,10 +162,13 @@ class Work:
         """Begin a step of the walk; what is known from before is not asked for again."""
         task = _Task(step, self._next_place())
         # In the order in which they were taken: centre is read more than once.
-        if before := self._earlier.get(_at(step)):
-            task.open = before.popleft()
-            task.open.place = task.place
-            self._entries.add(task.open)
+        task.open = self._entries.meet(step, task.place)
+        task.check = (
+            self._resumed
+            and len(self._checked) < CHECKS
+            and self._walk.begins_with(step)
+            and task.open in self._plan.earlier
+        )
         return task
 
     def _do(self, task: _Task) -> Order | None:
@@ -143,6 +180,11 @@ class Work:
             return None
         self._return_to(task.step)
         with self._board.attended():
+            if task.check and task.open is not None:
+                order = self._check(task.open)
+                if order is not None:
+                    return order
+                task.check = False
             if task.open is None:
                 replaces = task.again.row if task.again else task.replaces
                 taken = self._entries.read(task.step, task.place, replaces)
@@ -154,11 +196,58 @@ class Work:
                 if task.again is not None:
                     task.again.become(taken)
                 else:
+                    taken.waits = task.waits
                     self._entries.add(taken)
                 task.again, task.replaces = None, None
                 if self._plan.budget is not None:
                     self._plan.budget.count()
-            return self._entries.settle(task.open)
+            return self._entries.settle(task.open) or self._begin(task.open)
+
+    def _begin(self, entry: Entry) -> Order | None:
+        """Have the small step confirmed where it is far from what the maker says."""
+        maker, pulses = self._plan.maker_deg_per_us, self._walk.first_us
+        if maker is None or self._rate_asked or len(pulses) < 2:
+            return None
+        first, second = (self._entries.first_at(pulse_us) for pulse_us in pulses[:2])
+        if first is None or entry is not second:
+            return None
+        order = self._entries.question_rate(first, entry, maker)
+        self._rate_asked = order is None
+        return order
+
+    def _check(self, entry: Entry) -> Order | None:
+        """See that the servo and its arm are those of the earlier sitting.
+
+        Raises
+        ------
+        TravelError
+            When they are not: nothing more is sent, and nothing read before is mixed with this.
+        """
+        more = 0.0
+        for again in (False, True):
+            found = self._entries.check(entry)
+            if isinstance(found, Order):
+                return found
+            more = found
+            # The small step is looked at by itself: where play lies is the same in both.
+            moved = more - self._checked[0] if self._checked else more
+            u = math.hypot(entry.reading.u_deg, REST_DEG)
+            doubts = 2.0 if self._checked else math.sqrt(2.0)
+            play_deg = 0.0 if self._checked else PLAY_DEG
+            if abs(moved) <= SLOWEST_READ * doubts * u + play_deg:
+                self._checked.append(more)
+                return None
+            if not again:
+                self._asker.tell(
+                    f"At {entry.step.pulse_us} us {entry.answer.typed.strip()} was read before, "
+                    f"{abs(more):.1f} deg of arm away. Look at the gauge once more."
+                )
+        raise TravelError(
+            f"at {entry.step.pulse_us} us the arm stands {abs(more):.1f} deg from where it stood "
+            f"({entry.answer.typed.strip()}) when this calibration was begun.",
+            cause="It is another servo, or its arm, its rod or the gauge was fitted anew.",
+            mend="Begin afresh, without --resume.",
+        )
 
     # -- orders ------------------------------------------------------------------------
 
@@ -185,10 +274,12 @@ class Work:
 
     def _skip(self, order: Order) -> None:
         task = self._tasks[-1]
-        if self._walk.range_us is None:
-            self._asker.tell(
-                "The first two readings decide how far the servo may be moved: they cannot be "
-                "left out."
+        alone = task.open is None or not self._entries.others_at(task.open)
+        if task.again is None and self._walk.begins_with(task.step) and alone:
+            self._refuse(
+                order,
+                "The first three readings decide how far the servo may be moved: they cannot be "
+                "left out.",
             )
             return
         if task.open is not None:
@@ -205,6 +296,11 @@ class Work:
     def _take_again(self, order: Order) -> None:
         """Put a reading before the task on top, which comes back afterwards."""
         entry = self._entries.at(order)
+        far = entry is not None and not self._walk.begins_with(entry.step)
+        unseen = self._resumed and self._plan.earlier and self._walk.range_us is None
+        if self._tasks[-1].check or (unseen and far):
+            self._refuse(order, "First it must be seen that the servo is the same as before.")
+            return
         if entry is None:
             skipped = [
                 task
@@ -217,10 +313,10 @@ class Work:
                 skipped[-1].fetched = True
                 self._tasks.append(skipped[-1])
                 return
-            self._asker.tell(self._nothing_there(order))
+            self._refuse(order, self._nothing_there(order))
             return
         if order.what == "undo":
-            task = _Task(entry.step, entry.place, replaces=entry.row)
+            task = _Task(entry.step, entry.place, replaces=entry.row, waits=entry.waits)
             self._set_aside(entry, order)
         else:
             task = _Task(entry.step, entry.place, again=entry)
@@ -233,6 +329,11 @@ class Work:
             f"Back to {entry.step.pulse_us} us, {entry.step.approach}, "
             f"where {entry.answer.typed.strip()} was typed."
         )
+
+    def _refuse(self, order: Order, why: str) -> None:
+        """Keep what was typed, and say why it is not done."""
+        self._notes.remark("not done", text=order.typed, figures=where(self._tasks[-1].step))
+        self._asker.tell(why)
 
     def _set_aside(self, entry: Entry, order: Order) -> None:
         self._notes.remark("undone", entry.row, order.typed)
@@ -277,7 +378,9 @@ class Work:
             return
         sense = 1 if step.approach == "rising" else -1
         far = sense * (step.pulse_us - at.pulse_us) >= RUN_UP_US
-        bounds = (min(self._been_us), max(self._been_us))
+        # Where the servo was in an earlier sitting it was read.
+        been = [*self._been_us, *(entry.step.pulse_us for entry in self._plan.earlier)]
+        bounds = (min(been), max(been))
         way = reach(step.pulse_us, step.approach, at.pulse_us if far else step.pulse_us, bounds)
         for one in way or [step]:
             self._go(one)
@@ -285,11 +388,3 @@ class Work:
 
 def _at(step: Step) -> Place:
     return float(step.pulse_us), step.approach
-
-
-def _by_place(entries: Sequence[Entry]) -> dict[Place, deque[Entry]]:
-    """Sort readings by pulse and approach; at each in the order in which they stand."""
-    found: dict[Place, deque[Entry]] = {}
-    for entry in entries:
-        found.setdefault(_at(entry.step), deque()).append(entry)
-    return found
