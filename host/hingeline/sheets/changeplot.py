@@ -30,7 +30,7 @@ from hingeline.sheets.page import (
     pens_and_letters,
     write,
 )
-from hingeline.travel.comparing import FALSE_ALARM, Comparison
+from hingeline.travel.comparing import FALSE_ALARM, Comparison, by_chance_deg
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.linearity import independent
 
@@ -118,10 +118,7 @@ def _apart(
 ) -> None:
     # The very band that the comparison judges by.
     confidence = 1.0 - FALSE_ALARM / (len(found.changes) + 1)
-    chance = np.hypot(
-        old.coverage_factor(confidence) * old.angle_u_deg(pulses),
-        new.coverage_factor(confidence) * new.angle_u_deg(pulses),
-    )
+    chance = by_chance_deg(old, new, pulses, confidence)
     apart = new.angle_deg(pulses) - old.angle_deg(pulses)
     axes.fill_between(
         pulses, -chance, chance, facecolor=GREY, alpha=0.18, linewidth=0.0, zorder=0, gid="chance"
