@@ -349,6 +349,9 @@ class Walk:
         near = [reading for reading in readings if reading.pulse_us in two]
         rate, u = self._rate
         fastest = max(abs(rate) + 2.0 * u, _surely_seen(near))
+        if min(abs(one - pulse_us) for one in two) > self.first_us[-1] - self._centre_us:
+            # A leap makes more of a slip too small to be told among the first readings.
+            fastest = max(fastest, _fastest_part(self._rests_on))
         for reading in sorted(near, key=lambda one: abs(one.pulse_us - pulse_us)):
             most = math.copysign(fastest, rate) * (pulse_us - reading.pulse_us)
             low, high = self._left_deg(reading)
@@ -361,6 +364,14 @@ class Walk:
                 )
                 return True
         return False
+
+
+def _fastest_part(readings: Sequence[Reading]) -> float:
+    """Return the fastest rate between neighbours."""
+    return max(
+        abs((b.angle_deg - a.angle_deg) / (b.pulse_us - a.pulse_us))
+        for a, b in itertools.pairwise(readings)
+    )
 
 
 def _surely_seen(readings: Sequence[Reading]) -> float:
