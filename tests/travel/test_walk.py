@@ -12,7 +12,7 @@ from hingeline.errors import TravelError
 from hingeline.travel.kinds import FEWEST, KINDS, QUICK, THOROUGH, USUAL
 from hingeline.travel.pace import USUAL_PACE_S, Budget
 from hingeline.travel.reading import shaft_reading
-from hingeline.travel.schedule import LEAST_STEP_US, reach
+from hingeline.travel.schedule import LEAST_STEP_US, REST_DEG, reach
 from hingeline.travel.walk import Walk
 
 LIMITS = (900, 2100)
@@ -129,7 +129,8 @@ def test_no_slip_in_the_first_readings_throws_a_servo_past_its_linkage(
             typed = slips(shown) if len(readings) == which else shown
             trues.append(true)
             readings.append(replace(true, angle_deg=typed))
-    assert worst <= mark
+    # A slip of less than gauge and servo let be told among three readings remains.
+    assert worst <= mark + REST_DEG
 
 
 def test_a_servo_of_270_degrees_keeps_within_30_from_the_first_pulse_on():

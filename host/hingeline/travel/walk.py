@@ -367,9 +367,10 @@ class Walk:
 
 
 def _fastest_part(readings: Sequence[Reading]) -> float:
-    """Return the fastest rate between neighbours."""
+    """Return the fastest rate that there may be between neighbours."""
     return max(
-        abs((b.angle_deg - a.angle_deg) / (b.pulse_us - a.pulse_us))
+        (abs(b.angle_deg - a.angle_deg) + 2.0 * math.hypot(a.u_deg, b.u_deg))
+        / (b.pulse_us - a.pulse_us)
         for a, b in itertools.pairwise(readings)
     )
 
