@@ -111,6 +111,34 @@ def test_an_order_that_is_half_typed_is_told_its_form(typed, form):
     assert f"typed: {form}." in ran.talk
 
 
+@pytest.mark.parametrize("between", [[], ["?"], ["nonsense"]])
+def test_what_no_arm_can_do_is_asked_about_with_what_was_meant(between, folder):
+    ran = run(*CALIBRATE, typed=["0", "4.5", "9", "185", *between, "yes"])
+    assert "is more than can be here (180 deg)" in ran.talk
+    offers = ran.talk.count("was 18.5 meant (decimal point): yes, or the reading again")
+    assert offers == 1 + len(between)  # it stands until something that can be read is typed
+    texts, remarks, _ = noted(folder)
+    assert texts == ["0", "4.5", "9", "18.5"]
+    said = [(remark["kind"], remark["text"]) for remark in remarks]
+    assert said[0] == ("not understood", "185")
+    assert said[-1] == ("agreed", "yes")
+    assert remarks[-1]["figures"]["likely"] == "18.5"
+
+
+def test_what_no_linkage_can_show_is_asked_about_with_what_was_meant(folder):
+    ran = run(*CALIBRATE, "--gauge", "deg", typed=["0", "left 3", "left 6", "left 120", "yes"])
+    assert "was left 12 meant (decimal point): yes, or the reading again" in ran.talk
+    texts, remarks, _ = noted(folder)
+    assert texts == ["0", "left 3", "left 6", "left 120", "left 12"]
+    assert {(one["kind"], one["text"]) for one in remarks} >= {("agreed", "yes"), ("replaced", "")}
+
+
+@pytest.mark.parametrize("again", ["18", "ccw 18,5"])
+def test_an_offer_is_not_taken_where_the_reading_is_typed_again(again, folder):
+    run(*CALIBRATE, typed=["0", "4.5", "9", "185", again])
+    assert noted(folder)[0] == ["0", "4.5", "9", again]
+
+
 @pytest.mark.parametrize("typed", ["12,5x", "up 12", "-185", "cw"])
 def test_a_reading_that_is_not_understood_is_told_no_orders(typed):
     assert "typed:" not in run(*CALIBRATE, typed=["0", typed]).talk

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from hingeline.bench.asking import Answer, Asker, Question, heard, say_understood, understand
-from hingeline.bench.doubting import figures_of, said
+from hingeline.bench.doubting import figures_of, instead, offering, said
 from hingeline.bench.orders import HELP, Order, order_of
 from hingeline.bench.readings import Making, retyped
 from hingeline.errors import TravelError
@@ -194,17 +194,21 @@ class Entries:
         question = self._question(step.pulse_us)
         question = replace(question, help=f"{question.help} {HELP}")
         tries = 0
+        likely: tuple[str, str] | None = None
         while tries < TRIES:
-            typed = self._asker.ask(question)
+            asked = offering(question, f"{step.pulse_us} us", likely) if likely else question
+            typed = self._asker.ask(asked)
             if order := order_of(typed):
                 return order
-            answer = self._heard(question, step, typed)
+            answer = self._taken(question, step, typed, likely) or self._heard(asked, step, typed)
             if answer is None:
+                likely = self._instead(question, step, place, typed) or likely
                 continue
             entry, row = self._keep(step, place, answer, replaces)
             if entry is not None:
                 return entry
             tries, replaces = tries + 1, row
+            likely = self._instead(question, step, place, typed)
         self._asker.tell(f"{step.pulse_us} us is left out.")
         return None
 
@@ -321,6 +325,23 @@ class Entries:
                 else:
                     self._again(entry, answer)
         return None
+
+    def _instead(
+        self, question: Question, step: Step, place: int, typed: str
+    ) -> tuple[str, str] | None:
+        """Find what was probably meant by a text of which no reading can be made."""
+        before = [one.reading for one in self._all if one.order < (False, place)]
+        behind = [one.reading for one in self._all if one.order > (False, place)]
+        return instead(retyped(question, typed, step, self._making), typed, before, behind)
+
+    def _taken(
+        self, question: Question, step: Step, typed: str, likely: tuple[str, str] | None
+    ) -> Answer | None:
+        """Return what was offered, if that is agreed to; the agreement is kept first."""
+        if likely is None or typed.strip().lower() != "yes":
+            return None
+        self._notes.remark("agreed", text=typed, figures={**where(step), "likely": likely[0]})
+        return understand(question, likely[0])
 
     def _heard(self, question: Question, step: Step, typed: str) -> Answer | None:
         return heard(
