@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.firmware import HARDWARE_FILES
+
 ROOT = Path(__file__).parents[1]
 HOST = ROOT / "host" / "hingeline"
 SMALL = {"units", "errors", "chord", "newfile"}  # may be used everywhere on the host
@@ -37,16 +39,6 @@ OWNED = {
 }
 #: The one file that may import the firmware, and only inside a function.
 FIRMWARE_USER = HOST / "bench" / "simulated" / "transport.py"
-HARDWARE_FILES = {
-    "app.py",
-    "fittings_pins.py",
-    "link_usb.py",
-    "probe_rp2.py",
-    "pulses_pwm.py",
-    "pulses_rp2.py",
-    "resets_rp2.py",
-    "starts.py",
-}
 HARDWARE = {"machine", "rp2", "micropython", "time", "os", "sys", "select", "gc", "json"}
 #: Reads and writes one file, on a computer as on a board.
 STORE = {"settings.py": {"os", "json"}}

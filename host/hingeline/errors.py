@@ -57,6 +57,10 @@ class TravelError(HingelineError):
     exit_code = 5
 
 
+class UnfitError(TravelError):
+    """The readings make no curve, and say of the servo that it is unfit for a surface."""
+
+
 class BenchError(HingelineError):
     """The board, the port or the link between them failed or refused."""
 

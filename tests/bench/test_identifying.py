@@ -80,28 +80,28 @@ def test_a_board_of_this_version(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("number", "word", "todo"),
+    ("number", "word", "advice"),
     [(99, "0.0.99, older", "Put this"), (990000, "99.0.0, newer", "pip install --upgrade")],
 )
-def test_an_older_and_a_newer_board(tmp_path, number, word, todo):
+def test_an_older_and_a_newer_board(tmp_path, number, word, advice):
     put(tmp_path, FIRMWARE=number)
     with PromptedBoard(tmp_path) as board:
         answer = ask(board)
         assert summary(answer) == (
             f"Hingeline firmware {word} than that of this Hingeline ({version()})"
         )
-        assert todo in mend(answer, board.port)
+        assert advice in mend(answer, board.port)
         assert f"hingeline board install --port {board.port}" in mend(answer, board.port)
 
 
-@pytest.mark.parametrize(("wire", "todo"), [(1, "Put this"), (3, "pip install --upgrade")])
-def test_a_board_of_another_wire(tmp_path, wire, todo):
+@pytest.mark.parametrize(("wire", "advice"), [(1, "Put this"), (3, "pip install --upgrade")])
+def test_a_board_of_another_wire(tmp_path, wire, advice):
     put(tmp_path, VERSION=wire)
     with PromptedBoard(tmp_path) as board:
         answer = ask(board)
         assert (answer.kind, answer.wire, answer.info) == ("other wire", wire, None)
         assert f"speaks version {wire} of the wire, this Hingeline version 2" in summary(answer)
-        assert todo in mend(answer, board.port)
+        assert advice in mend(answer, board.port)
         with pytest.raises(BenchError, match=f"speaks version {wire} of the wire"):
             Board(SerialTransport(board.port))
 

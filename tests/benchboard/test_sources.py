@@ -4,22 +4,12 @@ import ast
 
 import pytest
 
-from tests.support.firmware import compiled, on_the_board
+from tests.support.firmware import HARDWARE_FILES, compiled, on_the_board
 from tests.support.micropython import FIRMWARE, ROOT
 
 SHARED = ROOT / "shared_protocol"
 PORTABLE = {"describe.py", "host_session.py", "texts.py"}  # stay on the computer
 MOST_BYTES = 48_000  # of all compiled files together
-HARDWARE_FILES = {
-    "app.py",
-    "fittings_pins.py",
-    "link_usb.py",
-    "probe_rp2.py",
-    "pulses_pwm.py",
-    "pulses_rp2.py",
-    "resets_rp2.py",
-    "starts.py",
-}
 HARDWARE = {"gc", "json", "machine", "micropython", "os", "rp2", "select", "sys", "time", "typing"}
 
 

@@ -10,6 +10,18 @@ import pytest
 
 from tests.support.micropython import FIRMWARE
 
+#: The only files of the board that touch its hardware.
+HARDWARE_FILES = {
+    "app.py",
+    "fittings_pins.py",
+    "link_usb.py",
+    "probe_rp2.py",
+    "pulses_pwm.py",
+    "pulses_rp2.py",
+    "resets_rp2.py",
+    "starts.py",
+}
+
 
 def on_the_board() -> dict[str, Path]:
     """Return the sources that the manifest names, by their path on the board."""

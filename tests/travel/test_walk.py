@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from hingeline.bench.simulated.servo import ServoTruth
 from hingeline.errors import TravelError
-from hingeline.travel.kinds import FEWEST, KINDS, QUICK, THOROUGH, USUAL
+from hingeline.travel.kinds import FEWEST, QUICK, THOROUGH, USUAL
 from hingeline.travel.pace import USUAL_PACE_S, Budget
 from hingeline.travel.reading import shaft_reading
 from hingeline.travel.schedule import LEAST_STEP_US, REST_DEG, reach
@@ -18,6 +18,7 @@ from hingeline.travel.walk import Walk
 LIMITS = (900, 2100)
 WIDE = (-100.0, 100.0)
 STRAIGHT = ServoTruth(1500.0, 0.0, 0.09)
+KINDS = {kind.name: kind for kind in (QUICK, USUAL, THOROUGH)}
 
 
 class Taken:

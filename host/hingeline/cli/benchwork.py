@@ -26,7 +26,8 @@ from hingeline.cli.console import Keyboard, confirmed
 from hingeline.cli.models import ModelFile
 from hingeline.cli.options import Choices
 from hingeline.cli.output import tell
-from hingeline.errors import BenchError, HingelineError, Stopped, TravelError
+from hingeline.cli.verdicts import refuse_unfit
+from hingeline.errors import BenchError, HingelineError, Stopped
 from hingeline.model.checks import USUAL_FRAME_HZ
 from hingeline.model.schema import Surface
 from hingeline.records.store import Records
@@ -92,33 +93,6 @@ def latest_curve(records: Records, servo: str, *, simulated: bool) -> TravelCurv
     """Return the newest travel curve of a servo, None when it was never calibrated."""
     found = records.latest_curve(servo, simulated=simulated)
     return None if found is None else TravelCurve.from_dict(found["curve"])
-
-
-def refuse_unfit(records: Records, servo: str, *, simulated: bool) -> None:
-    """Refuse a servo whose newest calibration ended in a verdict without a curve.
-
-    One that has a curve, and was found unfit by its figures, is warned of.
-
-    Raises
-    ------
-    TravelError
-        With the reason.
-    """
-    found = records.latest_finding("verdict", servo, simulated=simulated)
-    if found is None or found["figures"]["fit"]:
-        return
-    reasons = " ".join(found["figures"]["unfit"])
-    curve = records.latest_curve(servo, simulated=simulated)
-    if curve is not None and curve["session_id"] >= found["session_id"]:
-        if curve["session_id"] == found["session_id"]:
-            tell(f"Servo {servo} was found unfit for a control surface: {reasons}")
-        return
-    raise TravelError(
-        f"servo {servo} was found unfit for a control surface on {found['noted'][:10]}.",
-        cause=reasons,
-        mend="Fit another servo and calibrate it; the same command judges this one anew: "
-        f"hingeline calibrate MODEL {servo}",
-    )
 
 
 def channels_of(file: ModelFile, surfaces: Sequence[Surface]) -> list[Channel]:

@@ -30,12 +30,11 @@ from hingeline.cli.benchwork import Bench, at_bench, progress
 from hingeline.cli.calibrated import Calibrated
 from hingeline.cli.drawing import draw_curves, draw_option, draw_since, make_folder
 from hingeline.cli.output import FAILED, emit, tell
-from hingeline.errors import TravelError
+from hingeline.cli.verdicts import keep_verdict
+from hingeline.errors import TravelError, UnfitError
 from hingeline.records.store import RESUMED
 from hingeline.travel.kinds import QUICK, THOROUGH, USUAL, Kind
-from hingeline.travel.means import FoldsBackError
 from hingeline.travel.pace import Budget
-from hingeline.travel.schedule import KeepsTurningError
 from hingeline.travel.setting import Setting, setting_of
 from hingeline.travel.verdict import unfit_by
 
@@ -243,8 +242,7 @@ def _with_zero(bench: Bench, setting: Setting, gauge: Gauge) -> Gauge:
     surface = setting.surface
 
     def keep(typed: str, understood: float | str) -> None:
-        figures = {"servo": surface.servo, "zero": True, "understood": understood}
-        bench.records.note_remark(bench.session_id, "answered", text=typed, figures=figures)
+        noting.answer_note(bench, surface.servo, typed, understood, zero=True)
 
     return find_zero(surface, gauge, bench.asker, keep)
 
@@ -261,8 +259,8 @@ def _run(bench: Bench, plan: Calibration, setting: Setting) -> Calibrated:
             noting.step_note(bench, servo, plan.gauge, surface),
             progress(servo),
         )
-    except (KeepsTurningError, FoldsBackError) as error:
-        calibrated.keep_verdict(bench.records, bench.session_id, servo, unfit_by(error))
+    except UnfitError as error:
+        keep_verdict(bench.records, bench.session_id, servo, unfit_by(error))
         raise
     return calibrated.keep(
         bench.records,

@@ -8,14 +8,13 @@ from typing import Any
 
 from hingeline import units
 from hingeline.cli.output import wrapped
+from hingeline.cli.verdicts import keep_verdict
 from hingeline.errors import TravelError
 from hingeline.records.store import Records
 from hingeline.travel.comparing import Change, Comparison, compare
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.verdict import Verdict, verdict
 
-#: Kind of finding under which a verdict is kept.
-VERDICT = "verdict"
 _PLAIN = (
     "centre_us",
     "centre_error_deg",
@@ -84,12 +83,6 @@ def keep(
     except TravelError:  # of an older format, or over another range: there is nothing to compare
         return Calibrated(servo, curve, judged)
     return Calibrated(servo, curve, judged, before, row["noted"], since)
-
-
-def keep_verdict(records: Records, session_id: int, servo: str, judged: Verdict) -> None:
-    """Keep what a calibration says of a servo."""
-    figures = {"fit": judged.fit, "unfit": list(judged.unfit), "doubts": list(judged.doubts)}
-    records.note_finding(session_id, VERDICT, servo, figures)
 
 
 def figures(found: Calibrated) -> dict[str, Any]:

@@ -12,7 +12,7 @@ import click
 from hingeline import units
 from hingeline.bench.procedures.channels import Channel, channel_of, in_use
 from hingeline.bench.procedures.deadband import RUN_UP_US, Trial, find_thresholds
-from hingeline.cli import models, options
+from hingeline.cli import models, noting, options
 from hingeline.cli.benchwork import at_bench
 from hingeline.cli.output import emit, wrapped
 from hingeline.linkage.closure import ratio
@@ -70,10 +70,8 @@ def command(
                 setting.check_pulse(end_us)
 
         def keep(trial: Trial, typed: str, word: str) -> None:
-            what = {"servo": servo, "pulse_us": trial.pulse_us, "step_us": trial.step_us}
-            bench.records.note_remark(
-                bench.session_id, "answered", text=typed, figures={**what, "understood": word}
-            )
+            at = {"pulse_us": trial.pulse_us, "step_us": trial.step_us}
+            noting.answer_note(bench, servo, typed, word, **at)
 
         with in_use(bench.board, [channel]):
             down, up = find_thresholds(bench.board, channel, pulse_us, bench.asker, keep)

@@ -10,6 +10,8 @@ import importlib
 import io
 import os
 import sys
+from collections.abc import Mapping
+from typing import Any, ClassVar
 
 import click
 
@@ -42,21 +44,36 @@ TRACE = "HINGELINE_TRACE"
 FAULT = 70
 
 
-class _Commands(click.Group):
-    def list_commands(self, _ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
+class Lazily(click.Group):
+    """A group whose help comes from a table, so that it starts as fast as click itself."""
+
+    #: Name of each command: the module in which it is ``command``, and its one-line help.
+    table: ClassVar[Mapping[str, tuple[str, str]]] = {}
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names in the order of the table."""
+        del ctx
+        return list(self.table)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
+        """Import a command."""
+        if cmd_name not in self.table:
             return super().get_command(ctx, cmd_name)
-        module = importlib.import_module(f"hingeline.cli.{cmd_name}")
-        command: click.Command = module.command
-        return command
+        module: Any = importlib.import_module(self.table[cmd_name][0])
+        found: click.Command = module.command
+        return found
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        del ctx  # the table knows all that click would ask the commands
+        """Write what the table says, so that no module is imported for its help."""
+        del ctx
         with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
+            formatter.write_dl([(name, text) for name, (_, text) in self.table.items()])
+
+
+class _Commands(Lazily):
+    table: ClassVar[Mapping[str, tuple[str, str]]] = {
+        name: (f"hingeline.cli.{name}", text) for name, text in COMMANDS.items()
+    }
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

@@ -11,7 +11,7 @@ import click
 from hingeline import units
 from hingeline.bench.procedures.binding import HOLD_S, Listening, listen
 from hingeline.bench.procedures.channels import Channel, channel_of, in_use
-from hingeline.cli import models, options
+from hingeline.cli import models, noting, options
 from hingeline.cli.benchwork import CAUTION, at_bench
 from hingeline.cli.output import FAILED, emit, wrapped
 from hingeline.errors import TravelError
@@ -88,12 +88,8 @@ def command(
         plan = Listening(channel, ends, round(step_us), hold_s, rod_on=not rod_off)
 
         def keep(pulse_us: int | None, rod_on: bool, typed: str, word: str) -> None:
-            what: dict[str, Any] = {"servo": servo, "rod_on": rod_on}
-            if pulse_us is not None:
-                what["pulse_us"] = pulse_us
-            bench.records.note_remark(
-                bench.session_id, "answered", text=typed, figures={**what, "understood": word}
-            )
+            at = {} if pulse_us is None else {"pulse_us": pulse_us}
+            noting.answer_note(bench, servo, typed, word, rod_on=rod_on, **at)
 
         with in_use(bench.board, [channel]):
             low, high = listen(bench.board, plan, bench.asker, keep)

@@ -9,9 +9,10 @@ import click
 
 from hingeline import units
 from hingeline.cli import matched, models, options, shelved
-from hingeline.cli.benchwork import default_records, refuse_unfit
+from hingeline.cli.benchwork import default_records
 from hingeline.cli.output import FAILED, emit, tell
 from hingeline.cli.pair import pair_of
+from hingeline.cli.verdicts import refuse_unfit
 from hingeline.errors import RecordsError
 from hingeline.model.schema import Surface
 from hingeline.records.store import Records
@@ -58,14 +59,7 @@ _MANY_PAIRS = 60
     default=None,
     help=f"With --shelf: arm range each way from centre; default {ARM_DEG:g} deg.",
 )
-@click.option(
-    "--points",
-    type=click.IntRange(LEAST_POINTS, 101),
-    default=POINTS,
-    show_default=True,
-    metavar="N",
-    help="Points of the stick, an odd number.",
-)
+@options.points_option(LEAST_POINTS, POINTS)
 @click.option(
     "--tolerance",
     type=options.Quantity(units.ANGLE, 0.1, 45.0),

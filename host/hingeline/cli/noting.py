@@ -80,6 +80,12 @@ def step_note(bench: Bench, servo: str, used: Gauge, surface: Surface | None) ->
     return StepNotes(bench.records, bench.session_id, servo, used, surface)
 
 
+def answer_note(bench: Bench, servo: str, typed: str, understood: float | str, **at: Any) -> None:
+    """Keep an answer that is no reading, and at what it was given."""
+    figures = {"servo": servo, **at, "understood": understood}
+    bench.records.note_remark(bench.session_id, "answered", text=typed, figures=figures)
+
+
 def surface_note(bench: Bench, used: Gauge) -> NoteSurface:
     """Return what keeps each reading at a surface."""
 

@@ -65,6 +65,20 @@ FRAME_RATE = Quantity(units.FRAME_RATE)
 model_argument = click.argument(
     "model", type=click.Path(path_type=Path, dir_okay=False), metavar="MODEL"
 )
+
+
+def points_option(least: int, default: int) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Add --points: at how many points of the stick two sides are compared."""
+    return click.option(
+        "--points",
+        type=click.IntRange(least, 101),
+        default=default,
+        show_default=True,
+        metavar="N",
+        help="Points of the stick, an odd number.",
+    )
+
+
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print the figures as JSON, units in the keys."
 )

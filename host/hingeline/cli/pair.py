@@ -29,14 +29,7 @@ from hingeline.travel.matching import LEAST_POINTS, TOLERANCE_DEG, points_of
 @click.command("pair", short_help="Check that two surfaces match, point by point.")
 @options.model_argument
 @click.argument("surface", required=False, metavar="[SURFACE]")
-@click.option(
-    "--points",
-    type=click.IntRange(LEAST_POINTS, 101),
-    default=LEAST_POINTS,
-    show_default=True,
-    metavar="N",
-    help="Points of the stick, an odd number.",
-)
+@options.points_option(LEAST_POINTS, LEAST_POINTS)
 @click.option(
     "--tolerance",
     type=options.Quantity(units.ANGLE, 0.1, 45.0),

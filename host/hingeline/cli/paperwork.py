@@ -20,9 +20,10 @@ from hingeline.bench.doubting import figures_of, said
 from hingeline.bench.readings import Making, at_arm, making, retyped
 from hingeline.cli import models, noting
 from hingeline.cli.benchwork import default_records
-from hingeline.cli.calibrated import Calibrated, calibrated, keep, keep_verdict
+from hingeline.cli.calibrated import Calibrated, calibrated, keep
 from hingeline.cli.output import tell
-from hingeline.errors import TravelError
+from hingeline.cli.verdicts import keep_verdict
+from hingeline.errors import TravelError, UnfitError
 from hingeline.linkage.closure import Linkage
 from hingeline.model.schema import Surface
 from hingeline.model.words import split_direction
@@ -31,10 +32,8 @@ from hingeline.travel.curve import TravelCurve
 from hingeline.travel.fit import fit
 from hingeline.travel.indirect import moved_by_linkage
 from hingeline.travel.judging import Doubt, doubt_among
-from hingeline.travel.means import FoldsBackError
 from hingeline.travel.paper import Line, read_table, readings_of
 from hingeline.travel.reading import Reading
-from hingeline.travel.schedule import KeepsTurningError
 from hingeline.travel.setting import setting_of
 from hingeline.travel.verdict import unfit_by
 
@@ -69,7 +68,7 @@ def fit_table(
     noted = _Table(table, gauge, surface, making(gauge, setting), linkage)
     try:
         curve = noted.fit(of_model.centre_us)
-    except (KeepsTurningError, FoldsBackError) as error:
+    except UnfitError as error:
         with Records(records_path or default_records()) as records:
             session = _session(records, file)
             keep_verdict(records, session, servo, unfit_by(error))

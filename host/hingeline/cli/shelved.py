@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from hingeline.cli.output import table, wrapped
+from hingeline.cli.verdicts import found_unfit
 from hingeline.errors import RecordsError, TravelError
 from hingeline.records.store import Records
 from hingeline.travel.curve import TravelCurve
@@ -35,9 +36,7 @@ def on_record(
         )
     with Records(path) as records:
         rows = {row["servo"]: row for row in records.latest_curves(simulated=simulated)}
-        verdicts = {
-            label: records.latest_finding("verdict", label, simulated=simulated) for label in rows
-        }
+        unfit = {label: found_unfit(records, label, simulated=simulated) for label in rows}
     for label in labels:
         if label not in rows:
             known = ", ".join(rows) or "none"
@@ -48,10 +47,9 @@ def on_record(
     found: dict[str, Noted] = {}
     left_out: dict[str, str] = {}
     for label in dict.fromkeys(labels) or rows:
-        row, judged = rows[label], verdicts[label]
-        newer = judged is not None and judged["session_id"] >= row["session_id"]
-        if newer and judged is not None and not judged["figures"]["fit"]:
-            reasons = " ".join(judged["figures"]["unfit"]).rstrip(".")
+        row = rows[label]
+        if (why := unfit[label]) is not None:
+            reasons = why.reasons.rstrip(".")
             left_out[label] = f"it was found unfit for a control surface: {reasons}"
             continue
         try:

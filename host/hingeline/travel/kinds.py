@@ -41,4 +41,3 @@ class Kind:
 QUICK = Kind("quick", FEWEST)
 USUAL = Kind("usual", POINTS, closer=1, rounds=2, centre_again=1)
 THOROUGH = Kind("thorough", 21, cycles=2, closer=3, rounds=2, centre_again=2)
-KINDS = {kind.name: kind for kind in (QUICK, USUAL, THOROUGH)}

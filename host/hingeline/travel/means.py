@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hingeline.errors import TravelError
+from hingeline.errors import TravelError, UnfitError
 from hingeline.travel.leastsquares import LeastSquares, least_squares
 from hingeline.travel.reading import Approach, Reading
 from hingeline.travel.slips import SCATTER_DEG
@@ -24,7 +24,7 @@ SUDDEN = 0.6
 CLEARLY = 4.0
 
 
-class FoldsBackError(TravelError):
+class FoldsBackError(UnfitError):
     """The arm runs backwards on longer pulses, by clearly more than the readings scatter."""
 
 

@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from hingeline.errors import TravelError
+from hingeline.errors import TravelError, UnfitError
 from hingeline.travel.reading import Approach, Reading
 
 #: Closer pulses than this do nothing: a dead band of about 5 us. Common practice, no source.
@@ -33,7 +33,7 @@ RUN_UP_US = 30
 POINTS = 13
 
 
-class KeepsTurningError(TravelError):
+class KeepsTurningError(UnfitError):
     """The servo does not come to rest."""
 
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from hingeline.errors import TravelError
+from hingeline.errors import UnfitError
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.fit import fit
-from hingeline.travel.means import FoldsBackError
 from hingeline.travel.reading import Reading
 
 #: Greatest up/down difference, in degrees of shaft. Common practice, no source: sound servos
@@ -54,11 +53,11 @@ def verdict_on(readings: Sequence[Reading], *, nominal_centre_us: float = 1500.0
         return Verdict((f"It keeps turning (at {at}): it is made for continuous rotation.",))
     try:
         return verdict(fit(readings, nominal_centre_us=nominal_centre_us))
-    except FoldsBackError as folded:
-        return unfit_by(folded)
+    except UnfitError as error:
+        return unfit_by(error)
 
 
-def unfit_by(error: TravelError) -> Verdict:
+def unfit_by(error: UnfitError) -> Verdict:
     """Return the verdict on a servo whose readings make no curve, for the reason given."""
     return Verdict((f"{error.message} {error.cause}",))
 

@@ -2,36 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-
 from hingeline.bench.asking import Question
 from hingeline.bench.choices import Choice
 from hingeline.bench.levelling import FALLS, RISES
 from hingeline.bench.procedures.binding import BUZZING, OFF, ON, QUIET
 from hingeline.bench.procedures.deadband import MOVED, STILL
 from hingeline.bench.simulated.standin import StandIn
-from hingeline.bench.simulated.station import Station
 from hingeline.model.words import directions, sign_of
 
 
 class Listener(StandIn):
-    """Answers choices by what is seen and heard of the modelled servos.
-
-    Parameters
-    ----------
-    stations, seed, show
-        As for `StandIn`.
-    """
-
-    def __init__(
-        self,
-        stations: Mapping[int, Station],
-        seed: int,
-        show: Callable[[str], None] = lambda _text: None,
-    ) -> None:
-        super().__init__(stations, seed, show)
-        self._at = stations
-        self._say = show
+    """Answers choices by what is seen and heard of the modelled servos."""
 
     def shown(self, question: Question) -> float:
         """Return what the gauge shows; a level whose zero is asked for, what it shows there."""
@@ -39,17 +20,17 @@ class Listener(StandIn):
         if gauge.kind != "level" or gauge.zero is not None:
             return super().shown(question)
         step = gauge.resolution
-        return float(round(self._at[question.channel].level.shown_deg / step) * step)
+        return float(round(self._stations[question.channel].level.shown_deg / step) * step)
 
     def pick(self, choice: Choice) -> str:
         """Return the word that is true."""
         word = self.seen(choice)
-        self._say(f"{choice.text}: {word}")
+        self._show(f"{choice.text}: {word}")
         return word
 
     def seen(self, choice: Choice) -> str:
         """Return the true word, and do what a choice asks for."""
-        station = self._at[choice.channel]
+        station = self._stations[choice.channel]
         if MOVED in choice.words:
             return MOVED if station.senses.saw_movement() else STILL
         if BUZZING in choice.words:
