@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 from hingeline import units
 from hingeline.bench.orders import HELP, form_of
@@ -25,9 +25,13 @@ GaugeKind = Literal["arm", "deg", "drop", "straight", "level"]
 TURNING = "turning"
 #: No arm and no surface turns further than half a turn.
 MOST_DEG = 180.0
+#: An arm that leans more than this points at its rod or away from it, and drives nothing.
+MOST_LEAN_DEG = 90.0
 #: From here on a scale of 0 to 360 shows small angles of the other sense.
 LAST_QUARTER_DEG = 270.0
 ARM_SIGNS = {"ccw": 1, "cw": -1}
+#: Which way an arm leans or a horn's hole stands off the hinge line.
+LEAN_SIGNS = {"ahead": 1, "aft": -1}
 
 
 @dataclass(frozen=True)
@@ -88,6 +92,11 @@ class Question:
         Largest size that can be: what is larger is a slip, and is asked again.
     help : str
         What "?" answers.
+    topic : str
+        What it is about, in a word or two that stay the same whatever the text says; empty
+        outside a guided run.
+    detail : mapping of str to object
+        What the text says, as figures and names: for whoever stands in for the builder.
     """
 
     text: str
@@ -98,6 +107,8 @@ class Question:
     signed: bool = False
     most: float = MOST_DEG
     help: str = field(default="", repr=False)
+    topic: str = ""
+    detail: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -175,6 +186,22 @@ def surface_question(
         most=most.get(gauge.kind, MOST_DEG),
         help=f"Measure from neutral and say which way the trailing edge went: {first} 12.5 or "
         f"12.5 {second}. Type 0 at neutral. Ctrl-C stops; what was typed is kept.",
+    )
+
+
+def lean_question(surface: Surface, gauge: Gauge) -> Question:
+    """Ask how far the servo's arm leans from square to its rod, the servo at its centre."""
+    return Question(
+        f"{surface.name}: how far does the arm lean from square to the rod, in deg",
+        surface.channel,
+        gauge,
+        LEAN_SIGNS,
+        most=MOST_LEAN_DEG,
+        help="Square to the line from the arm's hole to the horn's hole is 0. Say which way the "
+        "arm's tip leans: ahead, away from the hinge line, or aft, towards it: ahead 12.5 or "
+        "12.5 aft.",
+        topic="seat",
+        detail={"surface": surface.name},
     )
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Protocol
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Protocol
 
 from hingeline.bench.asking import Asker
 
@@ -26,12 +26,19 @@ class Choice:
         What may be answered. Each begins with another letter, which is enough.
     help : str
         What "?" answers.
+    topic : str
+        What it is about, in a word or two that stay the same whatever the text says; empty
+        outside a guided run.
+    detail : mapping of str to object
+        What the text says, as figures and names: for whoever stands in for the builder.
     """
 
     text: str
     channel: int
     words: tuple[str, ...]
     help: str = ""
+    topic: str = ""
+    detail: Mapping[str, Any] = field(default_factory=dict, hash=False)
 
 
 class Chooser(Asker, Protocol):
