@@ -89,7 +89,14 @@ class _Commands(Lazily):
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="hingeline")
-def hingeline() -> None:
+@click.option(
+    "--plain",
+    is_flag=True,
+    envvar="HINGELINE_PLAIN",
+    show_envvar=True,
+    help="Plain lines that a screen reader can say: no tables, no counters.",
+)
+def hingeline(plain: bool) -> None:
     """Fit servos, arms, pushrods and horns so that surfaces move as they should.
 
     \b
@@ -99,6 +106,7 @@ def hingeline() -> None:
       hingeline new mymodel.toml
       hingeline plan mymodel.toml
     """
+    del plain  # whoever writes looks for it: hingeline.cli.output
 
 
 def main(arguments: list[str] | None = None) -> None:

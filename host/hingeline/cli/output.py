@@ -4,31 +4,76 @@ from __future__ import annotations
 
 import json
 import math
-import shutil
+import os
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, TextIO
 
 import click
 
 #: Exit code when what was measured is not as it should be.
 FAILED = 1
-#: Sentences among the figures are broken at this width.
+#: Sentences among the figures are broken at this width, where they do not go to a terminal.
 WIDTH = 79
+#: On a terminal they follow its width within these bounds: longer lines are hard to read.
+NARROWEST, WIDEST = 40, 100
 #: What stands before a command that the user may copy.
 _COMMAND = ": hingeline "
+#: How a line begins that is such a command from end to end.
+_WHOLE_COMMANDS = ("hingeline ", "mpremote ")
+
+
+def plain() -> bool:
+    """Return whether everything is to be said in plain lines, as a screen reader needs them.
+
+    So it is with ``--plain`` or its environment variable, and on a terminal that says of
+    itself that it can do no more than print lines.
+    """
+    context = click.get_current_context(silent=True)
+    asked = context is not None and context.find_root().params.get("plain")
+    return bool(asked) or (_dumb() and sys.stdout.isatty())
+
+
+def lively() -> bool:
+    """Return whether a line may be written over, such as a counter of seconds left."""
+    return sys.stderr.isatty() and not _dumb() and not plain()
+
+
+def _dumb() -> bool:
+    return os.environ.get("TERM") == "dumb"
+
+
+def columns_of(stream: TextIO) -> int | None:
+    """Return the width of the terminal to which a stream goes; None where it goes elsewhere."""
+    if not stream.isatty():
+        return None
+    if (said := os.environ.get("COLUMNS", "")).isdecimal() and int(said) > 0:
+        return int(said)
+    try:
+        return os.get_terminal_size(stream.fileno()).columns or 80
+    except (OSError, ValueError):  # a terminal of another kind, which does not say
+        return 80
 
 
 def tell(text: str) -> None:
     """Say something beside the data; on a terminal, lines are broken between words."""
     if sys.stderr.isatty():
-        text = wrapped(text, shutil.get_terminal_size().columns)
+        text = wrapped(text, _sentence_width(sys.stderr))
     click.echo(text, err=True)
 
 
-def wrapped(text: str, width: int = WIDTH) -> str:
-    """Break a line between words, further lines set in; a command at its end stays whole."""
+def wrapped(text: str, width: int | None = None) -> str:
+    """Break a line between words, further lines set in; a command at its end stays whole.
+
+    Parameters
+    ----------
+    text : str
+        One line; what has several is left as it is.
+    width : int, optional
+        Lines stay shorter; default: as suits the place to which figures go.
+    """
+    width = width or _sentence_width(sys.stdout)
     if len(text) < width or "\n" in text:
         return text
     indent = " " * (len(text) - len(text.lstrip()) + 2)
@@ -43,6 +88,11 @@ def wrapped(text: str, width: int = WIDTH) -> str:
     if mark:
         lines.append(f"{indent}{mark[2:]}{command}")
     return "\n".join(lines)
+
+
+def _sentence_width(stream: TextIO) -> int:
+    columns = columns_of(stream)
+    return WIDTH if columns is None else min(max(columns, NARROWEST), WIDEST)
 
 
 def emit(figures: Any, *, as_json: bool, text: Iterable[str]) -> None:
@@ -60,12 +110,27 @@ def emit(figures: Any, *, as_json: bool, text: Iterable[str]) -> None:
     if as_json:
         click.echo(json.dumps(_finite(figures), indent=2, allow_nan=False))
         return
+    columns = columns_of(sys.stdout)
+    if columns is not None and not plain():
+        from hingeline.cli.tables import laid_out
+
+        text = (_whole_words(line, columns) for line in laid_out(text, columns))
     for line in text:
         click.echo(line)
 
 
+def _whole_words(line: str, columns: int) -> str:
+    """Break between words what a terminal would break in their middle; but never a command."""
+    if len(line) <= columns or line.lstrip().startswith(_WHOLE_COMMANDS):
+        return line
+    return wrapped(line, columns)
+
+
 def table(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """Lay out a table in plain text; columns of figures are set to the right.
+    """Lay out a table in plain text, as wide as it needs.
+
+    On a terminal that is not yet done: the lines are only marked, and ``emit`` lays the table
+    out in what the terminal's width leaves, however far its caller has set the lines in.
 
     Parameters
     ----------
@@ -73,26 +138,12 @@ def table(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
         One per column. A heading that starts with ">" sets its column to the right.
     rows : iterable of sequences of str
     """
-    from rich import box
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
+    from hingeline.cli import tables
 
-    laid = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
-    for heading in headings:
-        right = heading.startswith(">")
-        laid.add_column(
-            Text(heading.removeprefix(">")),
-            justify="right" if right else "left",
-            no_wrap=True,
-        )
-    for row in rows:
-        laid.add_row(*(Text(cell) for cell in row))
-    # As wide as it needs: a table squeezed to a narrow terminal loses its names and figures.
-    console = Console(width=1000, color_system=None, force_terminal=False, highlight=False)
-    with console.capture() as captured:
-        console.print(laid)
-    return "\n".join(line.rstrip() for line in captured.get().rstrip("\n").split("\n"))
+    whole = tables.Table(headings, list(rows))
+    if plain():
+        return tables.spoken(whole)
+    return tables.marked(whole) if sys.stdout.isatty() else tables.in_columns(whole)
 
 
 def _finite(figures: Any) -> Any:
