@@ -8,6 +8,7 @@ import os
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
+from contextvars import ContextVar
 from typing import Any, TextIO
 
 import click
@@ -18,6 +19,8 @@ FAILED = 1
 WIDTH = 79
 #: On a terminal they follow its width within these bounds: longer lines are hard to read.
 NARROWEST, WIDEST = 40, 100
+#: Whether ``emit`` will lay out the tables made now.
+_LATE: ContextVar[bool] = ContextVar("_LATE", default=False)
 #: What stands before a command that the user may copy.
 _COMMAND = ": hingeline "
 #: How a line begins that is such a command from end to end.
@@ -111,12 +114,18 @@ def emit(figures: Any, *, as_json: bool, text: Iterable[str]) -> None:
         click.echo(json.dumps(_finite(figures), indent=2, allow_nan=False))
         return
     columns = columns_of(sys.stdout)
-    if columns is not None and not plain():
-        from hingeline.cli.tables import laid_out
+    if columns is None or plain():
+        for line in text:
+            click.echo(line)
+        return
+    from hingeline.cli.tables import laid_out
 
-        text = (_whole_words(line, columns) for line in laid_out(text, columns))
-    for line in text:
-        click.echo(line)
+    marking = _LATE.set(True)
+    try:
+        for line in laid_out(text, columns):
+            click.echo(_whole_words(line, columns))
+    finally:
+        _LATE.reset(marking)
 
 
 def _whole_words(line: str, columns: int) -> str:
@@ -129,8 +138,8 @@ def _whole_words(line: str, columns: int) -> str:
 def table(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     """Lay out a table in plain text, as wide as it needs.
 
-    On a terminal that is not yet done: the lines are only marked, and ``emit`` lays the table
-    out in what the terminal's width leaves, however far its caller has set the lines in.
+    On a terminal it is laid out in the terminal's width. Among the lines that ``emit`` prints
+    there, it is only marked: ``emit`` sees how far its caller has set it in.
 
     Parameters
     ----------
@@ -143,7 +152,10 @@ def table(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     whole = tables.Table(headings, list(rows))
     if plain():
         return tables.spoken(whole)
-    return tables.marked(whole) if sys.stdout.isatty() else tables.in_columns(whole)
+    if _LATE.get():
+        return tables.marked(whole)
+    columns = columns_of(sys.stdout)
+    return tables.in_columns(whole) if columns is None else tables.fitted(whole, columns)
 
 
 def _finite(figures: Any) -> Any:
