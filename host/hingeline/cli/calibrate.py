@@ -179,15 +179,15 @@ def _at_bench(
         if minutes is not None:
             plan = replace(plan, budget=Budget(minutes, time.monotonic))
         if resume:
-            earlier, left_out = _earlier(bench, setting, gauge)
-            plan = replace(plan, earlier=earlier, left_out=left_out)
+            before, left_out = earlier(bench, setting, gauge)
+            plan = replace(plan, earlier=before, left_out=left_out)
             tell(
                 f"{len(plan.earlier)} readings of the unfinished calibration are kept."
                 if plan.earlier
                 else f"There is no unfinished calibration of {servo} with this gauge here."
             )
         with in_use(bench.board, [channel]):
-            return _run(bench, plan, setting)
+            return measured(bench, plan, setting)
 
 
 def _same_command() -> str:
@@ -247,7 +247,7 @@ def _with_zero(bench: Bench, setting: Setting, gauge: Gauge) -> Gauge:
     return find_zero(surface, gauge, bench.asker, keep)
 
 
-def _run(bench: Bench, plan: Calibration, setting: Setting) -> Calibrated:
+def measured(bench: Bench, plan: Calibration, setting: Setting) -> Calibrated:
     """Calibrate, keeping every reading, the curve and its verdict in the records."""
     surface = setting.surface
     servo = surface.servo
@@ -272,10 +272,19 @@ def _run(bench: Bench, plan: Calibration, setting: Setting) -> Calibrated:
     )
 
 
-def _earlier(bench: Bench, setting: Setting, gauge: Gauge) -> tuple[list[Entry], frozenset[Place]]:
-    """Return what the unfinished calibration read with this gauge, and what it left out."""
+def earlier(
+    bench: Bench, setting: Setting, gauge: Gauge, *, rig: int | None = None
+) -> tuple[list[Entry], frozenset[Place]]:
+    """Return what the unfinished calibration read with this gauge, and what it left out.
+
+    With ``rig`` only one that was begun within that rig counts.
+    """
     servo, make = setting.surface.servo, making(gauge, setting)
     readings, remarks = bench.records.unfinished(servo, simulated=bench.board.simulated)
+    if rig is not None and readings:
+        begun = bench.records.session(readings[0]["session_id"])
+        if begun["rig"] != rig:
+            return [], frozenset()
     entries = []
     for row in readings:
         same_gauge = row["gauge"] == gauge.kind and row["resolution"] == gauge.resolution

@@ -11,8 +11,8 @@ What = Literal["list", "why", "note", "skip", "redo", "same", "stop"]
 HELP = (
     "Instead of an answer: list (what is done and what is to come), why (why this step is "
     "there), note TEXT (kept beside what is measured), skip REASON (leave this step out), redo "
-    "(this step again), redo STEP or redo STEP SURFACE (go back to an earlier one), same (the last "
-    "answer to a question like this), stop (end here; the next run goes on from here)."
+    "(this step again), redo STEP or redo STEP SURFACE (go back to an earlier one), same (the "
+    "last answer to a question like this), stop (end here; the next run goes on from here)."
 )
 _FORMS = {
     "list": "list",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from hingeline.bench.asking import Answer, Question, say_understood, understand
@@ -119,14 +119,32 @@ class Prompter:
     def heard(self, question: Question, typed: str) -> Answer | None:
         """Understand what was typed for a reading; None when it has to be asked for again."""
         meant = self._meant(question, typed)
-        if meant is None:
-            return None
-        try:
-            return understand(question, meant)
-        except (UnitError, TravelError) as error:
-            self._note(question, typed, NOT_UNDERSTOOD)
-            self.tell(" ".join(filter(None, (str(error), form_of(typed)))))
-            return None
+        return None if meant is None else self._understood(question, typed, meant)
+
+    def decide(self, question: Question, words: tuple[str, ...]) -> str | Answer:
+        """Put a question that is answered by one of a few words, or by a reading.
+
+        Returns
+        -------
+        str or Answer
+            The word, which is kept; or what was understood, which is not kept yet.
+
+        Raises
+        ------
+        Ordered
+            As for `pick`.
+        """
+        while True:
+            typed = self.asker.ask(question)
+            meant = self._meant(question, typed)
+            if meant is None:
+                continue
+            if meant.strip().lower() in words:
+                word = meant.strip().lower()
+                self._note(question, typed, word)
+                return word
+            if (answer := self._understood(question, typed, meant)) is not None:
+                return answer
 
     def kept(
         self, question: Question, answer: Answer, keep: Callable[[Answer], None] | None
@@ -140,6 +158,14 @@ class Prompter:
         say_understood(answer, self.asker)
 
     # -- within ------------------------------------------------------------------------
+
+    def _understood(self, question: Question, typed: str, meant: str) -> Answer | None:
+        try:
+            return understand(question, meant)
+        except (UnitError, TravelError) as error:
+            self._note(question, typed, NOT_UNDERSTOOD)
+            self.tell(" ".join(filter(None, (str(error), form_of(typed)))))
+            return None
 
     def _word(self, choice: Choice, typed: str | None) -> str | None:
         if typed is None:
@@ -182,11 +208,6 @@ class Prompter:
 
     def _note(self, asked: Choice | Question, typed: str, understood: float | str) -> None:
         self._keep(Typed(asked.topic, typed, understood, asked.detail))
-
-
-def offering(question: Question, text: str, help_: str) -> Question:
-    """Return a question that questions its own answer: keep, or what else may be typed."""
-    return replace(question, text=text, help=help_, detail={**question.detail, "doubt": True})
 
 
 def _begun(text: str, words: tuple[str, ...]) -> str | None:

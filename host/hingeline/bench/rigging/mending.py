@@ -1,0 +1,93 @@
+"""What is wrong is named, a mend is chosen, done, and what rests on it is open again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from hingeline.bench.choices import Choice
+from hingeline.bench.rigging.context import Result, Rig
+from hingeline.rigging.mends import Mend, Named
+from hingeline.rigging.steps import Item
+
+LEAVE = "leave"
+#: Mends for which nothing is done by hand.
+_BY_PULSE = frozenset({"trim", "aim"})
+
+
+def settle(
+    rig: Rig,
+    item: Item,
+    named: Named,
+    figures: Mapping[str, Any],
+    also: tuple[tuple[str, str], ...] = (),
+) -> Result:
+    """Say what is wrong, have a mend picked and done.
+
+    Outputs are off: hands go to arms, rods and plugs.
+
+    Parameters
+    ----------
+    rig : Rig
+    item : Item
+        The step that found it.
+    named : Named
+        What is wrong, and its mends.
+    figures : mapping
+        What was measured.
+    also : tuple of (str, str)
+        Subjects and steps that are to be done again as well, whichever mend is chosen.
+    """
+    surface, ask = item.subject, rig.prompter
+    channel = rig.planned(surface).channel if surface else 1
+    ask.tell(named.text)
+    for number, mend in enumerate(named.mends, 1):
+        gives = f" ({mend.gives})" if mend.gives else ""
+        ask.tell(f"{number}: {mend.text}{gives}")
+    numbers = tuple(str(number) for number in range(1, len(named.mends) + 1))
+    details = [dict(mend.detail) for mend in named.mends]
+    choice = Choice(
+        f"{surface}: which of these will you do" if numbers else f"{surface}: what now",
+        channel,
+        (*numbers, LEAVE),
+        help=f"Type the number of a mend, or {LEAVE} to go on with it as it is.",
+        topic="mend",
+        detail={"surface": surface, "cause": named.cause, "mends": details},
+    )
+    picked = ask.pick(choice)
+    found = {**figures, "cause": named.cause}
+    if picked == LEAVE:
+        reason = ask.pick(
+            Choice(
+                "Why is it left so (in a few words)",
+                channel,
+                (),
+                help="It is kept beside the step, and shown when the model is signed off.",
+                topic="reason",
+                detail={"surface": surface},
+            )
+        )
+        return Result("failed", f"{named.text} Left: {reason}", {**found, "left": reason})
+    mend = named.mends[int(picked) - 1]
+    _do(rig, surface, channel, mend)
+    found["mend"] = dict(mend.detail)
+    if mend.detail["name"] == "servo":
+        found["void"] = rig.keeper.curve_number(rig.planned(surface).servo)
+    again = tuple((surface, name) for name in mend.reopens)
+    return Result("failed", named.text, found, (*again, *also))
+
+
+def _do(rig: Rig, surface: str, channel: int, mend: Mend) -> None:
+    """Wait until a mend is done, if there is anything to do by hand."""
+    if mend.detail["name"] in _BY_PULSE:
+        return
+    rig.prompter.pick(
+        Choice(
+            f"{surface}: {mend.text.rstrip('.')}. No servo has pulses now. When it is done, "
+            "type done",
+            channel,
+            ("done",),
+            topic="doing",
+            detail={"surface": surface, **mend.detail},
+        )
+    )

@@ -1,0 +1,173 @@
+"""The throws: sent as the geometry asks, read, judged, and what is wrong named."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from hingeline.bench.rigging.context import Result, Rig
+from hingeline.bench.rigging.linking import come_to_neutral
+from hingeline.bench.rigging.mending import settle
+from hingeline.bench.rigging.reading import read_surface
+from hingeline.model.throws import signed_deg
+from hingeline.model.words import directions, sign_of
+from hingeline.rigging.causes import name_cause
+from hingeline.rigging.judging_throws import Judged, ThrowPoint, judge
+from hingeline.rigging.limits import limits_of
+from hingeline.rigging.steps import Item
+from hingeline.travel.reading import Approach
+from hingeline.travel.setting import Setting
+
+#: In the order in which they are taken: each outward from the one before, neutral from both.
+SHARES = (0.0, 0.5, 1.0, 0.0, -0.5, -1.0)
+
+
+def throws(rig: Rig, item: Item) -> Result:
+    """Send a surface through the points of its throws, and have each one read."""
+    name = item.subject
+    setting = rig.setting(name)
+    pulses = pulses_of(rig, setting)
+    points = _taken(rig, setting, pulses)
+    judged = judge(setting, points, tolerance_deg=rig.tolerance_deg, u_deg=rig.u_deg)
+    figures = throw_figures(setting, points, judged)
+    if judged.passed:
+        return Result("done", " ".join(judged.sentences), figures)
+    for line in judged.sentences:
+        rig.prompter.tell(line)
+    seat = rig.found("seat", name)
+    slop = rig.found("slop", name)
+    named = name_cause(
+        setting,
+        points,
+        u_deg=rig.u_deg,
+        seat_u_deg=0.7 if seat is None else seat["figures"]["u_deg"],
+        play_deg=None if slop is None else slop["figures"]["slop_deg"],
+    )
+    return settle(rig, item, named, figures)
+
+
+def pulses_of(rig: Rig, setting: Setting) -> dict[float, int]:
+    """Return the pulse of each share of the throws, by the plan or as it was found to be built."""
+    pulses = {0.0: round(setting.centre_us)}
+    for share in SHARES:
+        if share:
+            pulses[share] = setting.pulse_us(_wanted(setting, share))
+    if not rig.built(setting.surface.name).aimed:
+        return pulses
+    before = rig.found("throws", setting.surface.name)
+    if before is None:
+        return pulses
+    return aimed(setting, points_of(setting, before["figures"]["points"]))
+
+
+def aimed(setting: Setting, points: Sequence[ThrowPoint]) -> dict[float, int]:
+    """Take centre and ends from what was measured; between them a radio goes in proportion."""
+    found = limits_of(setting, points)
+    first, second = directions(setting.surface)
+    ends = {1.0: found.ends_us[first], -1.0: found.ends_us[second]}
+    centre = found.centre_us
+    return {
+        share: round(centre + abs(share) * (ends[1.0 if share > 0 else -1.0] - centre))
+        if share
+        else round(centre)
+        for share in SHARES
+    }
+
+
+def _taken(rig: Rig, setting: Setting, pulses: dict[float, int]) -> list[ThrowPoint]:
+    name = setting.surface.name
+    points: list[ThrowPoint] = []
+    with rig.live([name]):
+        at = pulses[0.0]
+        approach = come_to_neutral(rig, setting, at)
+        for place, share in enumerate(SHARES):
+            pulse = pulses[share]
+            if place:
+                rig.go({name: pulse})
+                approach = "rising" if pulse > at else "falling"
+            at = pulse
+            known = _known_neutral(rig, setting, pulse, approach) if not place else None
+            points.append(_point(rig, setting, share, pulse, approach, known))
+        rig.go({name: pulses[0.0]})
+    return points
+
+
+def _known_neutral(rig: Rig, setting: Setting, pulse_us: int, approach: Approach) -> float | None:
+    """Return what was read at the neutral step, if that was the last that was done there."""
+    row = rig.found("neutral", setting.surface.name)
+    if row is None or row["outcome"] != "done":
+        return None
+    later = [one for one in rig.rows if one["id"] > row["id"]]
+    if any(one["surface"] == setting.surface.name and "mend" in one["figures"] for one in later):
+        return None
+    figures = row["figures"]
+    if (figures["pulse_us"], figures["approach"]) != (pulse_us, approach):
+        return None
+    return _first(setting) * float(figures["measured_deg"])
+
+
+def _point(
+    rig: Rig,
+    setting: Setting,
+    share: float,
+    pulse_us: int,
+    approach: Approach,
+    known_deg: float | None,
+) -> ThrowPoint:
+    predicted = setting.predicted_deg(pulse_us, approach)
+    measured = known_deg
+    if measured is None:
+        topic = "throw" if share else "neutral"
+        measured = read_surface(
+            rig, setting, pulse_us, approach, topic=topic, share=share, expected_deg=predicted
+        )
+    return ThrowPoint(share, pulse_us, approach, _wanted(setting, share), predicted, measured)
+
+
+def _wanted(setting: Setting, share: float) -> float:
+    """Return the signed deflection that a share of a throw asks for."""
+    if not share:
+        return 0.0
+    word = directions(setting.surface)[0 if share > 0 else 1]
+    return abs(share) * signed_deg(setting.surface, word)
+
+
+def _first(setting: Setting) -> int:
+    """Return the engine's sign of a surface's first direction."""
+    return sign_of(setting.surface, directions(setting.surface)[0])
+
+
+def throw_figures(
+    setting: Setting, points: Sequence[ThrowPoint], judged: Judged
+) -> dict[str, Any]:
+    """Return points as plain figures, positive in the surface's first direction."""
+    sign = _first(setting)
+    rows = [
+        {
+            "share": point.share,
+            "from": "first" if place == SHARES.index(0.0, 1) else "neutral",
+            "pulse_us": point.pulse_us,
+            "approach": point.approach,
+            "wanted_deg": sign * point.wanted_deg + 0.0,
+            "predicted_deg": sign * point.predicted_deg + 0.0,
+            "measured_deg": sign * point.measured_deg + 0.0,
+        }
+        for place, point in enumerate(points)
+    ]
+    return {"points": rows, "worst_deg": abs(judged.worst), "pass": judged.passed}
+
+
+def points_of(setting: Setting, rows: Sequence[dict[str, Any]]) -> list[ThrowPoint]:
+    """Return points again from their figures, in the engine's signs."""
+    sign = _first(setting)
+    return [
+        ThrowPoint(
+            row["share"],
+            row["pulse_us"],
+            row["approach"],
+            sign * row["wanted_deg"],
+            sign * row["predicted_deg"],
+            sign * row["measured_deg"],
+        )
+        for row in rows
+    ]

@@ -1,0 +1,234 @@
+"""``hingeline rig``."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+from click.core import ParameterSource
+
+from hingeline import units
+from hingeline.bench.asking import Gauge
+from hingeline.bench.choices import Choice, Chooser
+from hingeline.bench.ports import SIMULATED, candidates, choose
+from hingeline.bench.rigging.conductor import Conductor
+from hingeline.bench.rigging.context import Rig
+from hingeline.bench.rigging.prompting import Prompter
+from hingeline.cli import models, options, rigged
+from hingeline.cli.benchwork import Bench, at_bench, channels_of, default_records
+from hingeline.cli.models import ModelFile
+from hingeline.cli.output import FAILED, emit, tell
+from hingeline.cli.rigkeeping import RecordsKeeper
+from hingeline.errors import LostError, Stopped
+from hingeline.model.schema import Surface
+from hingeline.records.store import Records, Row
+from hingeline.rigging.progress import Progress
+from hingeline.rigging.steps import checklist, print_of
+from hingeline.travel.matching import TOLERANCE_DEG
+
+AGAIN, STOP = "again", "stop"
+
+
+@click.command("rig", short_help="Rig a model step by step, from bare servos to signing it off.")
+@options.model_argument
+@click.argument("surfaces", nargs=-1, metavar="[SURFACE]...")
+@click.option(
+    "--tolerance",
+    type=options.Quantity(units.ANGLE, 0.1, 45.0),
+    default=f"{TOLERANCE_DEG:g} deg",
+    show_default=True,
+    help="By how much a throw may miss, and the sides of a pair differ.",
+)
+@click.option(
+    "--calibration",
+    type=click.Choice(["record", "quick", "usual", "thorough"]),
+    default=None,
+    help="How the servos' travel is had: from the record, or measured; default: you are asked.",
+)
+@click.option("--afresh", is_flag=True, help="Begin a new rig, whatever was begun before.")
+@click.option("--list", "only_list", is_flag=True, help="Show the checklist; nothing moves.")
+@options.gauge_options("deg", "drop", "straight")
+@options.moving_options
+@options.json_option
+def command(
+    model: Path,
+    surfaces: tuple[str, ...],
+    tolerance: float,
+    calibration: str | None,
+    afresh: bool,
+    only_list: bool,
+    gauge: Gauge,
+    choices: options.Choices,
+    as_json: bool,
+) -> int:
+    """Rig a model step by step, from bare servos to signing it off.
+
+    What has to be done is asked for one step at a time: leads, bare surfaces, centres, arms,
+    travel, rods, neutral, direction, throws, slop, binding, pairs, limits. What is wrong is
+    named, with its mends. Everything typed is kept; a rig that was stopped goes on where it
+    was. Typed at any prompt, ? tells what else can be typed there. The exit code is 1 when
+    it was signed with something failed or left out.
+
+    \b
+    Examples:
+      hingeline rig millrace.toml
+      hingeline rig millrace.toml rudder --gauge drop --calibration quick
+      hingeline rig millrace.toml --list
+    """
+    file = models.load(model)
+    chosen = models.surfaces_named(file, surfaces)
+    work = _Work(file, chosen, gauge, tolerance, calibration or "", choices)
+    if only_list:
+        with Records(choices.records_path or default_records()) as records:
+            rows = work.rows(records, simulated=_simulated(choices))
+        progress = work.progress(rows)
+        emit(rigged.list_figures(progress), as_json=as_json, text=rigged.list_text(progress))
+        return 0
+    figures = work.through(afresh=afresh)
+    emit(figures, as_json=as_json, text=rigged.text(figures))
+    return 0 if figures["pass"] else FAILED
+
+
+class _Work:
+    """A rig through all its sittings: a bench that is lost is looked for again."""
+
+    def __init__(
+        self,
+        file: ModelFile,
+        surfaces: Sequence[Surface],
+        gauge: Gauge,
+        tolerance_deg: float,
+        calibration: str,
+        choices: options.Choices,
+    ) -> None:
+        self._file, self._surfaces = file, surfaces
+        self._gauge, self._tolerance_deg = gauge, tolerance_deg
+        self._calibration, self._choices = calibration, choices
+        self._items = checklist(file.model, surfaces)
+        self._asker: Chooser | None = None
+
+    def progress(self, rows: Sequence[Row]) -> Progress:
+        """Return where the checklist stands after some rows."""
+        prints = {item.key: print_of(self._file.model, item) for item in self._items}
+        return Progress(self._items, prints, rows)
+
+    def rows(self, records: Records, *, simulated: bool) -> list[Row]:
+        """Return the rows of the model's newest rig."""
+        newest = records.newest_rig(self._file.model.name, simulated=simulated)
+        return [] if newest is None else records.rig_steps(newest["id"])
+
+    def through(self, *, afresh: bool) -> dict[str, Any]:
+        """Take the rig from where it stands to its end; return what came of it."""
+        rig = None if afresh else self._unfinished()
+        broken = False
+        while True:
+            try:
+                return self._sitting(rig, broken=broken)
+            except LostError as error:
+                tell(f"{error} What was typed is kept; the step begins again.")
+                if self._asker is None or not self._again(self._asker):
+                    raise
+                rig, broken = self._unfinished(), True
+
+    # -- within ------------------------------------------------------------------------
+
+    def _unfinished(self) -> int | None:
+        """Return the model's newest rig, if that is not signed; None: a new one begins."""
+        path = self._choices.records_path or default_records()
+        with Records(path) as records:
+            simulated = _simulated(self._choices)
+            newest = records.newest_rig(self._file.model.name, simulated=simulated)
+            if newest is None:
+                return None
+            number = int(newest["id"])
+            progress = self.progress(records.rig_steps(number))
+        if progress.next() is None:
+            return None
+        tell(
+            f"The rig of {self._file.model.name} that was begun on {newest['started'][:10]} goes "
+            f"on: {progress.done_count} of {progress.count} steps are dealt with."
+        )
+        return number
+
+    def _sitting(self, rig: int | None, *, broken: bool) -> dict[str, Any]:
+        channels = channels_of(self._file, self._surfaces)
+        with at_bench(
+            self._choices,
+            "rig",
+            channels,
+            self._file,
+            doing="be centred and moved, one step after the other, each after a question",
+            after_stop=f"Go on with: {same_command()}",
+            rig=rig or 0,
+            ask=True if broken else None,
+        ) as bench:
+            self._asker = bench.asker
+            number = rig or bench.session_id
+            conductor = self._conductor(bench, number)
+            try:
+                conductor.run()
+            except Stopped as stopped:
+                raise Stopped(
+                    stopped.message, mend=stopped.mend or f"Go on with: {same_command()}"
+                ) from None
+            return rigged.figures(self._file.model, conductor.rig, number)
+
+    def _conductor(self, bench: Bench, number: int) -> Conductor:
+        rows = bench.records.rig_steps(number)
+        made: list[Conductor] = []
+        prompter = Prompter(
+            bench.asker, lambda typed: made[0].keep(typed), lambda order: made[0].obey(order)
+        )
+        rig = Rig(
+            self._file.model,
+            self._surfaces,
+            bench.board,
+            prompter,
+            RecordsKeeper(bench, self._file, number),
+            self._gauge,
+            self._tolerance_deg,
+            self.progress(rows),
+            list(rows),
+            bench.boards,
+            self._calibration,
+        )
+        made.append(Conductor(rig))
+        return made[0]
+
+    def _again(self, asker: Chooser) -> bool:
+        choice = Choice(
+            "Look at board, cable and supply. Then type again to look for the board, or stop",
+            self._surfaces[0].channel,
+            (AGAIN, STOP),
+            topic="broken off",
+        )
+        return Prompter(asker, lambda _typed: None).pick(choice) == AGAIN
+
+
+def _simulated(choices: options.Choices) -> bool:
+    """Tell whether the bench that is meant is a simulated one."""
+    named = choices.port
+    return choose(named, [] if named else candidates()).startswith(SIMULATED)
+
+
+def same_command() -> str:
+    """Return the command line by which the rig goes on."""
+    context = click.get_current_context()
+    words = ["hingeline", "rig"]
+    for parameter in context.command.params:
+        name = parameter.name or ""
+        source = context.get_parameter_source(name)
+        if name == "afresh" or source is not ParameterSource.COMMANDLINE:
+            continue
+        value = context.params.get(name)
+        values = value if isinstance(value, tuple) else (value,)
+        for one in values:
+            if isinstance(parameter, click.Option):
+                words.append(parameter.opts[0])
+                if parameter.is_flag:
+                    continue
+            words.append(f"{one:g} deg" if isinstance(one, float) else str(one))
+    return shlex.join(words)
