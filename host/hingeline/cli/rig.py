@@ -16,17 +16,18 @@ from hingeline.bench.choices import Choice, Chooser
 from hingeline.bench.ports import SIMULATED, candidates, choose
 from hingeline.bench.rigging.conductor import Conductor
 from hingeline.bench.rigging.context import Rig
-from hingeline.bench.rigging.prompting import Prompter
+from hingeline.bench.rigging.covering import prints_of
+from hingeline.bench.rigging.prompting import Prompter, Typed
 from hingeline.cli import models, options, rigged
 from hingeline.cli.benchwork import Bench, at_bench, channels_of, default_records
 from hingeline.cli.models import ModelFile
 from hingeline.cli.output import FAILED, emit, tell
 from hingeline.cli.rigkeeping import RecordsKeeper
-from hingeline.errors import LostError, Stopped
+from hingeline.errors import BenchError, LostError, Stopped
 from hingeline.model.schema import Surface
 from hingeline.records.store import Records, Row
 from hingeline.rigging.progress import Progress
-from hingeline.rigging.steps import checklist, print_of
+from hingeline.rigging.steps import checklist
 from hingeline.travel.matching import TOLERANCE_DEG
 
 AGAIN, STOP = "again", "stop"
@@ -109,11 +110,14 @@ class _Work:
         self._calibration, self._choices = calibration, choices
         self._items = checklist(file.model, surfaces)
         self._asker: Chooser | None = None
+        self._session_id = 0
 
     def progress(self, rows: Sequence[Row]) -> Progress:
         """Return where the checklist stands after some rows."""
-        prints = {item.key: print_of(self._file.model, item) for item in self._items}
-        return Progress(self._items, prints, rows)
+        return Progress(self._items, self._prints(rows), rows)
+
+    def _prints(self, rows: Sequence[Row]) -> dict[tuple[str, str], str]:
+        return prints_of(self._file.model, self._items, self._surfaces, rows)
 
     def rows(self, records: Records, *, simulated: bool) -> list[Row]:
         """Return the rows of the model's newest rig."""
@@ -127,9 +131,11 @@ class _Work:
         while True:
             try:
                 return self._sitting(rig, broken=broken)
-            except LostError as error:
+            except BenchError as error:
+                if self._asker is None or not (broken or isinstance(error, LostError)):
+                    raise
                 tell(f"{error} What was typed is kept; the step begins again.")
-                if self._asker is None or not self._again(self._asker):
+                if not self._again(self._asker):
                     raise
                 rig, broken = self._unfinished(), True
 
@@ -146,6 +152,9 @@ class _Work:
             number = int(newest["id"])
             progress = self.progress(records.rig_steps(number))
         if progress.next() is None:
+            tell(
+                f"The rig that was begun on {newest['started'][:10]} is signed; a new one begins."
+            )
             return None
         tell(
             f"The rig of {self._file.model.name} that was begun on {newest['started'][:10]} goes "
@@ -165,7 +174,7 @@ class _Work:
             rig=rig or 0,
             ask=True if broken else None,
         ) as bench:
-            self._asker = bench.asker
+            self._asker, self._session_id = bench.asker, bench.session_id
             number = rig or bench.session_id
             conductor = self._conductor(bench, number)
             try:
@@ -191,6 +200,7 @@ class _Work:
             self._gauge,
             self._tolerance_deg,
             self.progress(rows),
+            self._prints(rows),
             list(rows),
             bench.boards,
             self._calibration,
@@ -205,7 +215,17 @@ class _Work:
             (AGAIN, STOP),
             topic="broken off",
         )
-        return Prompter(asker, lambda _typed: None).pick(choice) == AGAIN
+        return Prompter(asker, self._keep_apart).pick(choice) == AGAIN
+
+    def _keep_apart(self, typed: Typed) -> None:
+        """Keep what is typed while there is no bench."""
+        with Records(self._choices.records_path or default_records()) as records:
+            records.note_remark(
+                self._session_id,
+                "answered",
+                text=typed.text,
+                figures={"topic": typed.topic, "understood": typed.understood},
+            )
 
 
 def _simulated(choices: options.Choices) -> bool:

@@ -109,10 +109,11 @@ def seat(rig: Rig, item: Item) -> Result:
         rig.prompter.tell(line)
     question = lean_question(surface, ARM_GAUGE)
     planned = lean_deg(surface, servo)
-    # One after another: several that start at once may pull a weak supply down.
-    with rig.live([one.name for one in rig.surfaces]):
-        for one in rig.surfaces:
-            rig.go({one.name: rig.model.servo_of(one).centre_us})
+    holding = _to_be_seated(rig, item)
+    with rig.live(holding):
+        # One after another: several that start at once may pull a weak supply down.
+        for name in holding:
+            rig.go({name: rig.model.servo_of(rig.planned(name)).centre_us})
         rig.prompter.tell(
             "The servos hold their centres. Fit this arm without turning the shaft, and keep "
             "fingers off the others."
@@ -147,6 +148,16 @@ def seat(rig: Rig, item: Item) -> Result:
     # The arm stays where it is: its place is on record, and every pulse is worked out by it.
     kept = {**result.figures, "mend": {**mend, "at_seat": True}}
     return Result("done", f"{found.text}; trimmed by the pulse", kept)
+
+
+def _to_be_seated(rig: Rig, item: Item) -> list[str]:
+    """Name this surface and those whose arms are still to be fitted."""
+    return [
+        one.subject
+        for one in rig.progress.items
+        if one.step.name == "seat"
+        and (one.subject == item.subject or rig.progress.state(one) in ("open", "again"))
+    ]
 
 
 def _lean_words(size_deg: float) -> str:

@@ -16,10 +16,12 @@ from hingeline.bench.rigging import (
     travelling,
 )
 from hingeline.bench.rigging.context import Result, Rig, about
+from hingeline.bench.rigging.mending import settle
 from hingeline.bench.rigging.orders import Order
 from hingeline.bench.rigging.prompting import Ordered, Typed
-from hingeline.errors import Stopped
-from hingeline.rigging.steps import STEPS, Item, print_of
+from hingeline.errors import LinkageError, Stopped, TravelError
+from hingeline.rigging.mends import Named
+from hingeline.rigging.steps import STEPS, Item
 
 #: What does each step.
 DOES: Mapping[str, Callable[[Rig, Item], Result]] = {
@@ -71,7 +73,7 @@ class Conductor:
             self._at = item
             self._head(item)
             try:
-                result = DOES[item.step.name](self.rig, item)
+                result = self._done(item)
             except Ordered as ordered:
                 self._leave(item, ordered.order)
                 continue
@@ -95,6 +97,13 @@ class Conductor:
 
     # -- within ------------------------------------------------------------------------
 
+    def _done(self, item: Item) -> Result:
+        try:
+            return DOES[item.step.name](self.rig, item)
+        except (TravelError, LinkageError) as error:
+            # What linkage or servo cannot do ends the step, not the run; the outputs are off.
+            return settle(self.rig, item, Named("short travel", str(error), ()), {})
+
     def _head(self, item: Item) -> None:
         progress = self.rig.progress
         tell = self.rig.prompter.tell
@@ -104,7 +113,7 @@ class Conductor:
             tell(again)
 
     def _note(self, item: Item, outcome: str, text: str, figures: Mapping[str, Any]) -> None:
-        whole = {**figures, "print": print_of(self.rig.model, item)}
+        whole = {**figures, "print": self.rig.prints[item.key]}
         row = self.rig.keeper.step(item.subject, item.step.name, outcome, text, whole)
         self.rig.rows.append(row)  # type: ignore[arg-type]
         self.rig.progress.add(row)

@@ -69,6 +69,8 @@ class Rig:
         By how much a throw may miss, and a pair differ.
     progress : Progress
         Where the checklist stands.
+    prints : mapping
+        For each item of the checklist, what tells whether its part of the file has changed.
     rows : list
         The rows of this rig, oldest first.
     boards : tuple of str
@@ -87,6 +89,7 @@ class Rig:
     gauge: Gauge
     tolerance_deg: float
     progress: Progress
+    prints: Mapping[tuple[str, str], str]
     rows: list[Row] = field(default_factory=list)
     boards: tuple[str, ...] = ()
     calibration: str = ""
