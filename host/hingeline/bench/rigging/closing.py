@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
-
 from hingeline import units
 from hingeline.bench.choices import Choice
 from hingeline.bench.procedures.pairing import Mismatch
@@ -86,12 +84,9 @@ def limits(rig: Rig, item: Item) -> Result:
     surface = setting.surface
     words = directions(surface)
     play = rig.found("slop", name)
-    # A push of the rod counts positive; which way a rising pulse goes, the curve tells.
     approach = setting.approach_of(found.centre_us)
-    rises = np.sign(
-        setting.predicted_deg(found.centre_us + LOOK_US, approach)
-        - setting.predicted_deg(found.centre_us - LOOK_US, approach)
-    )
+    beside = [found.centre_us - LOOK_US, found.centre_us + LOOK_US]
+    lower, higher = (setting.predicted_deg(pulse, approach) for pulse in beside)
     figures: dict[str, Any] = {
         "surface": name,
         "servo": surface.servo,
@@ -107,7 +102,7 @@ def limits(rig: Rig, item: Item) -> Result:
         "resolution": rig.gauge.resolution,
         "chord_mm": float(surface.chord_mm),
         "slop_deg": None if play is None else play["figures"].get("slop_deg"),
-        "rising_pulse": word_of(surface, float(rises)),
+        "rising_pulse": word_of(surface, higher - lower),
         "rate_deg_per_us": setting.curve.rate_deg_per_us,
         "tolerance_deg": rig.tolerance_deg,
         "boards": list(rig.boards),

@@ -13,7 +13,6 @@ from hingeline.bench.procedures.throwing import surface_deg
 from hingeline.bench.rigging.context import Result, Rig
 from hingeline.bench.rigging.linking import come_to_neutral
 from hingeline.bench.rigging.mending import settle
-from hingeline.bench.rigging.reading import plain_keep
 from hingeline.bench.rigging.throwing import pulses_of
 from hingeline.model.words import directions
 from hingeline.rigging.mends import binding_named, slop_named
@@ -41,18 +40,13 @@ def slop(rig: Rig, item: Item) -> Result:
     with rig.live([name]):
         come_to_neutral(rig, setting, pulses_of(rig, setting)[0.0])
         with rig.board.attended():
-            keep = plain_keep(rig, name, item.step.name, question)
-            answer = rig.prompter.read(question, lambda made: _kept(keep(made, None, "")))
+            answer = rig.prompter.read(question)
     play = abs(surface_deg(replace(answer, value=abs(answer.value)), surface, rig.gauge))
     figures: dict[str, Any] = {"slop_deg": play}
     named = slop_named(setting, play)
     if named is None:
         return Result("done", f"free play {units.deg(play)}", figures)
     return settle(rig, item, named, figures)
-
-
-def _kept(number: int) -> None:
-    del number
 
 
 def binding(rig: Rig, item: Item) -> Result:

@@ -16,7 +16,7 @@ from hingeline.bench.asking import (
 )
 from hingeline.bench.procedures.throwing import surface_deg
 from hingeline.bench.rigging.context import Rig
-from hingeline.bench.rigging.prompting import Prompter
+from hingeline.bench.rigging.prompting import Prompter, Typed
 from hingeline.errors import HingelineError
 from hingeline.model.words import say
 from hingeline.travel.reading import Approach
@@ -149,8 +149,6 @@ def slip_of(
 
 def plain_keep(rig: Rig, subject: str, step: str, question: Question) -> Keep:
     """Keep answers that are no readings at a pulse, such as a lean or a free play."""
-    from hingeline.bench.rigging.prompting import Typed
-
     def keep(answer: Answer, replaces: int | None, because: str) -> int:
         detail: Mapping[str, Any] = {**question.detail, "instead": because or replaces is not None}
         rig.keeper.typed(subject, step, Typed(question.topic, answer.typed, answer.value, detail))
