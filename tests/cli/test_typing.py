@@ -3,12 +3,19 @@
 import re
 import shlex
 import signal
+import subprocess
+import sys
+import time
 
 import pytest
 
+from hingeline.bench.choices import Choice
 from hingeline.bench.simulated.transport import SimulatedTransport
+from hingeline.cli import editing
+from hingeline.cli.console import Keyboard
 from hingeline.records.store import Records
 from tests.cli.running import Terminal, run
+from tests.cli.screens import Screen
 
 CALIBRATE = ("calibrate", "millrace.toml", "R1", "--port", "sim:", "--yes", "--by-hand")
 SHOWS = re.compile(r"\[the gauge shows (?:(c?cw) )?([0-9.]+) deg\]")
@@ -264,3 +271,90 @@ def test_talk_is_broken_between_words_and_commands_stay_whole(monkeypatch):
     lines = ran.err.splitlines()
     assert max(map(len, lines)) < 70
     assert any(line.endswith("hingeline calibrate millrace.toml R1") for line in lines)
+
+
+def at_arm(**env):
+    return Screen(
+        "calibrate", "millrace.toml", "R1", "--port", "sim:", "--by-hand", "--yes", **env
+    )
+
+
+ARROW_UP, ARROW_LEFT, TAB = "\x1b[A", "\x1b[D", "\t"
+
+
+def test_a_line_is_edited_and_the_last_ones_come_back_with_arrow_up(folder):
+    with at_arm() as screen:
+        screen.until("(? helps): ")
+        screen.keys(f"1{ARROW_LEFT}-\n")  # -1, the sign put before it afterwards
+        screen.until("-1 read as -1 deg")
+        screen.until("(? helps): ")
+        screen.keys(f"{ARROW_UP}\n")
+        screen.until("-1 read as -1 deg")
+        screen.until("(? helps): ")
+        time.sleep(0.2)  # as slowly as a person
+        screen.keys("\x03")
+        assert "stopped; the outputs are off" in screen.whole()
+    assert [row["typed"] for row in sessions(folder)[0]["readings"]] == ["-1", "-1"]
+    assert not list(folder.rglob("*hist*"))
+
+
+def test_tab_completes_the_words_of_a_question():
+    with at_arm() as screen:
+        screen.until("(? helps): ")
+        screen.keys(f"cc{TAB} 3\n")
+        screen.until("ccw 3 read as ccw 3 deg")
+        screen.keys(f"nonsens{TAB}\n")
+        screen.until("'nonsens' is not a number")
+
+
+def test_the_end_of_input_and_an_empty_line_are_as_without_editing():
+    with at_arm() as screen:
+        screen.until("(? helps): ")
+        screen.keys("\n")
+        screen.until("Nothing was typed.")
+        screen.until("(? helps): ")
+        time.sleep(0.2)  # as slowly as a person
+        screen.keys("\x04")
+        assert "stopped; the outputs are off" in screen.whole()
+        assert screen.process.wait() == 130
+
+
+def test_without_readline_it_is_typed_as_ever(monkeypatch):
+    monkeypatch.setitem(sys.modules, "readline", None)  # as on Windows
+    assert editing._readline() is None
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
+        monkeypatch.setattr(stream, "isatty", lambda: True, raising=False)
+    assert not editing.possible()
+    monkeypatch.delitem(sys.modules, "readline")
+    monkeypatch.setenv("TERM", "xterm")
+    assert editing.possible()
+    monkeypatch.setenv("TERM", "dumb")
+    assert not editing.possible()
+
+
+def test_readline_is_imported_at_a_terminal_only():
+    code = "import sys; from hingeline.cli import console; print('readline' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"
+
+
+def asked_of(choice, answer, capsys):
+    """Return what was understood, and everything that was shown."""
+    asked = []
+
+    def prompt(text=""):
+        asked.append(text)
+        return answer
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("click.termui.visible_prompt_func", prompt)
+        picked = Keyboard().pick(choice)
+    # Which part of a prompt is handed to Python's own input is click's affair.
+    return picked, capsys.readouterr().err + "".join(asked)
+
+
+def test_what_is_asked_shows_its_words_and_none_where_any_text_may_be_typed(capsys):
+    moved = asked_of(Choice("Did it move", 0, ("moved", "still")), "still", capsys)
+    assert moved == ("still", "Did it move: moved, still (? helps): ")
+    name = asked_of(Choice("Who checked it", 0, ()), "Anna Maria", capsys)
+    assert name == ("Anna Maria", "Who checked it (? helps): ")

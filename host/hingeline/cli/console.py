@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import click
 
 from hingeline.bench.asking import Question
 from hingeline.bench.choices import Choice
-from hingeline.cli.output import tell
+from hingeline.cli import editing
+from hingeline.cli.output import plain, tell
 
 
 class Keyboard:
@@ -35,17 +36,19 @@ class Keyboard:
         """Put a question and return what was typed; Abort at the end of input."""
         if self._gauge_shows is not None:
             self.tell(f"[the gauge shows {_shown(question, self._gauge_shows(question))}]")
-        return self._typed(f"{question.text} (? helps)")
+        return self._typed(question.text, tuple(question.signs))
 
     def pick(self, choice: Choice) -> str:
         """Put a choice and return what was typed; Abort at the end of input."""
         if self._seems is not None:
             self.tell(f"[it seems: {self._seems(choice)}]")
-        return self._typed(f"{choice.text}: {', '.join(choice.words)} (? helps)")
+        words = f": {', '.join(choice.words)}" if choice.words else ""
+        return self._typed(f"{choice.text}{words}", choice.words)
 
-    def _typed(self, text: str) -> str:
+    def _typed(self, text: str, words: Sequence[str]) -> str:
+        helps = "type a question mark for help" if plain() else "? helps"
         while True:
-            typed = _prompt(text, ": ")
+            typed = _prompt(f"{text} ({helps})", ": ", words)
             if typed.strip():
                 return typed
             self.tell("Nothing was typed.")
@@ -56,7 +59,7 @@ class Keyboard:
 
     def pause(self, text: str) -> None:
         """Show a line and wait for Enter; Abort at the end of input."""
-        _prompt(f"{text} [Enter]", " ")
+        _prompt(*((text, ": press Enter. ") if plain() else (f"{text} [Enter]", " ")))
 
     def agree(self, text: str) -> bool:
         """Ask for y or n until either is typed; Abort at the end of input."""
@@ -65,11 +68,16 @@ class Keyboard:
 
 def confirmed(text: str, default: bool | None = False) -> bool:
     """Ask for yes or no; Enter alone means the default. Abort at the end of input."""
+    if aloud := plain():
+        alone = "" if default is None else f"; Enter alone means {'yes' if default else 'no'}"
+        text = f"{text} Type yes or no{alone}"
     with contextlib.redirect_stdout(sys.stderr):
-        return click.confirm(text, default=default, err=True)
+        return click.confirm(text, default=default, err=True, show_default=not aloud)
 
 
-def _prompt(text: str, suffix: str) -> str:
+def _prompt(text: str, suffix: str, words: Sequence[str] = ()) -> str:
+    if editing.possible():
+        return editing.typed(text + suffix, words)
     # Older versions of click write the last space of a prompt to stdout all the same.
     with contextlib.redirect_stdout(sys.stderr):
         typed: str = click.prompt(
