@@ -11,12 +11,15 @@ import io
 import os
 import sys
 from collections.abc import Mapping
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import click
 
 from hingeline import __version__
 from hingeline.errors import HingelineError, Stopped
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 #: Name of each command, its one-line help, in the order of the job.
 COMMANDS = {
@@ -35,9 +38,12 @@ COMMANDS = {
     "pair": "Check that two surfaces match, point by point.",
     "convert": "Turn degrees of throw into mm at a chord, and back.",
     "records": "List, show, draw and export what was measured.",
+    "completion": "Print what makes a shell complete commands and names.",
 }
 
 
+#: Set by a shell that asks how a line goes on: what click itself would call it.
+COMPLETE = "_HINGELINE_COMPLETE"
 #: When set, a fault of the program shows where it arose.
 TRACE = "HINGELINE_TRACE"
 #: Exit code of such a fault: EX_SOFTWARE of sysexits.h.
@@ -61,7 +67,22 @@ class Lazily(click.Group):
             return super().get_command(ctx, cmd_name)
         module: Any = importlib.import_module(self.table[cmd_name][0])
         found: click.Command = module.command
+        if COMPLETE in os.environ:
+            from hingeline.cli.completion import teach
+
+            teach(found)
         return found
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Return the commands that begin so, from the table, and whatever else click knows."""
+        from click.shell_completion import CompletionItem
+
+        found = [
+            CompletionItem(name, help=text)
+            for name, (_, text) in self.table.items()
+            if name.startswith(incomplete)
+        ]
+        return found + click.Command.shell_complete(self, ctx, incomplete)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write what the table says, so that no module is imported for its help."""
@@ -78,7 +99,8 @@ class _Commands(Lazily):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+        unknown = args and args[0] not in COMMANDS and not args[0].startswith("-")
+        if unknown and not ctx.resilient_parsing:
             import difflib
 
             close = difflib.get_close_matches(args[0], COMMANDS, n=1)
@@ -115,8 +137,16 @@ def main(arguments: list[str] | None = None) -> None:
         # A name that the terminal cannot show must not end a command.
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
+    if COMPLETE in os.environ:
+        # Our way of speaking to bash takes the place of click's.
+        importlib.import_module("hingeline.cli.completion")
     try:
-        code = hingeline.main(args=arguments, prog_name="hingeline", standalone_mode=False)
+        code = hingeline.main(
+            args=arguments,
+            prog_name="hingeline",
+            complete_var=COMPLETE,
+            standalone_mode=False,
+        )
         sys.stdout.flush()  # what cannot be written is told here, not while Python ends
     except click.ClickException as error:
         _show_usage(error)
