@@ -48,7 +48,6 @@ def test_commands_and_their_sub_commands():
     assert words("hingeline ca") == ["calibrate"]
     assert words("hingeline records sh") == ["show"]
     assert words("hingeline board se") == ["selftest", "settings"]
-    assert words("hingeline throw --bogus --gauge nonsense millrace.toml r")[-1] == "rudder"
 
 
 def test_options_and_their_choices():
@@ -92,6 +91,11 @@ def test_what_was_named_is_not_offered_again():
 
 def test_a_port_with_its_colon_is_one_word():
     assert words("hingeline calibrate --port sim:7 millrace.toml R") == ["R1"]
+
+
+def test_what_is_wrong_before_it_is_not_told_now():
+    assert words("hingeline throw --gauge nonsense millrace.toml ru") == ["rudder"]
+    assert in_bash("hingeline throw --bogus millrace.toml ") == [("file", "")]
 
 
 def test_options_may_stand_anywhere():
