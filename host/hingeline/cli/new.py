@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from hingeline.cli.output import tell
+from hingeline.cli.output import quoted, tell
 from hingeline.model.writing import write_new
 
 
@@ -24,4 +24,5 @@ def command(file: Path, name: str | None) -> None:
       hingeline new heron.toml --name "Heron 2"
     """
     write_new(file, name if name is not None else file.stem)
-    tell(f"Written: {file}. Replace its figures by your own, then: hingeline plan {file}")
+    again = quoted(str(file))
+    tell(f"Written: {file}. Replace its figures by your own, then: hingeline plan {again}")

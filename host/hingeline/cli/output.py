@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
+import shlex
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -91,6 +93,13 @@ def wrapped(text: str, width: int | None = None) -> str:
     if mark:
         lines.append(f"{indent}{mark[2:]}{command}")
     return "\n".join(lines)
+
+
+def quoted(word: str) -> str:
+    """Return a word as it is typed on this computer's command line, for a command to be copied."""
+    if os.name != "nt":
+        return shlex.quote(word)
+    return word if re.fullmatch(r"[\w.:/\\=+~-]+", word) else f'"{word}"'
 
 
 def _sentence_width(stream: TextIO) -> int:

@@ -58,7 +58,8 @@ def read_text(path: Path) -> str:
             mend="Check that this is the model file.",
         )
     try:
-        return data.decode("utf-8")
+        # Some editors put a mark before the text, which says no more than that it is UTF-8.
+        return data.decode("utf-8").removeprefix("\ufeff")
     except UnicodeDecodeError as error:
         raise ModelError(
             f"{path}: byte {error.start} is not UTF-8 text.", mend="Save the file as UTF-8."
