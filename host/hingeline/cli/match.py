@@ -10,6 +10,7 @@ import click
 from hingeline import units
 from hingeline.cli import matched, models, options, shelved
 from hingeline.cli.benchwork import default_records
+from hingeline.cli.curves import curve_row_of
 from hingeline.cli.output import FAILED, emit, tell
 from hingeline.cli.pair import pair_of
 from hingeline.cli.verdicts import refuse_unfit
@@ -159,7 +160,7 @@ def _curve(
     if path.exists():
         with Records(path) as records:
             refuse_unfit(records, surface.servo, simulated=simulated)
-            found = records.latest_curve(surface.servo, simulated=simulated)
+            found = curve_row_of(records, surface.servo, simulated=simulated)
     if found is None:
         where = "on the simulated bench" if simulated else "on a bench or on paper"
         port = " --port sim:" if simulated else ""
@@ -168,4 +169,4 @@ def _curve(
             cause="Two sides can only be matched by what their servos really do.",
             mend=f"Calibrate it first: hingeline calibrate {file.path} {surface.servo}{port}",
         )
-    return TravelCurve.from_dict(found["curve"]), found["noted"]
+    return found.curve, found.noted

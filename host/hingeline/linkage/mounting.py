@@ -48,6 +48,17 @@ def lean_deg(surface: Surface, servo: Servo) -> float:
     return math.remainder(surface.arm.teeth_lean * tooth_deg(servo) + by_arm, 360.0)
 
 
+def ahead_sense(linkage: Linkage) -> int:
+    """Return +1 when a lean ahead is a counter-clockwise turn of the arm, -1 when clockwise.
+
+    Ahead takes the arm's hole away from the horn along the rod; for an arm within a right
+    angle of square.
+    """
+    arm = linkage.arm
+    across = np.cross(arm.axis, arm.tip_mm - arm.centre_mm)
+    return -1 if float(across @ (linkage.horn.tip_mm - arm.tip_mm)) > 0.0 else 1
+
+
 @dataclass(frozen=True)
 class Mounting:
     """Where a surface's servo stands, in the hinge frame.

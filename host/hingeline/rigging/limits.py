@@ -1,0 +1,105 @@
+"""Centre and ends to be set, by what was measured."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hingeline.errors import LinkageError
+from hingeline.model.words import directions, say, sign_of
+from hingeline.rigging.judging_throws import ThrowPoint
+from hingeline.travel.setting import Setting
+
+#: An end that falls short by less is not worth a note: a gauge does not show it.
+SHORT_DEG = 0.25
+
+
+@dataclass(frozen=True)
+class MeasuredLimits:
+    """What to set for one surface.
+
+    Attributes
+    ----------
+    centre_us : int
+        Pulse at neutral.
+    ends_us : dict of str to int
+        Pulse of each full throw, by direction word.
+    expected_deg : dict of str to float
+        Throw to be expected at each end, by what was measured, without sign.
+    notes : tuple of str
+        Where an end is not what was wanted, and why.
+    """
+
+    centre_us: int
+    ends_us: dict[str, int]
+    expected_deg: dict[str, float]
+    notes: tuple[str, ...]
+
+
+def limits_of(setting: Setting, points: Sequence[ThrowPoint]) -> MeasuredLimits:
+    """Work out the pulses of neutral and both full throws from measured points.
+
+    No pulse is taken that lies outside the measured ones or the servo's limits; where that
+    leaves a throw short, a note says so.
+
+    Parameters
+    ----------
+    setting : Setting
+        The surface.
+    points : sequence of ThrowPoint
+        Neutral and both full throws at least.
+
+    Raises
+    ------
+    LinkageError
+        When one of these is missing.
+    """
+    if not {-1.0, 0.0, 1.0} <= {point.share for point in points}:
+        raise LinkageError(
+            f"{setting.surface.name}: centre and ends cannot be worked out from "
+            f"{len(points)} points without neutral and both full throws.",
+            mend="Measure the throws first.",
+        )
+    stands = as_measured(setting, points)
+    low, high = setting.servo.pulse_limits_us
+    least = max(math.ceil(min(point.pulse_us for point in points)), low)
+    most = min(math.floor(max(point.pulse_us for point in points)), high)
+    pulses = range(least, most + 1)
+    seen = np.array([stands(pulse) for pulse in pulses])
+    centre = pulses[int(np.argmin(np.abs(seen)))]
+    ends, expected, notes = {}, {}, []
+    for word, share in zip(directions(setting.surface), (1.0, -1.0), strict=True):
+        wanted = next(point.wanted_deg for point in points if point.share == share)
+        at = int(np.argmin(np.abs(seen - wanted)))
+        sign = sign_of(setting.surface, word)
+        ends[word], expected[word] = pulses[at], float(sign * seen[at])
+        if sign * (wanted - float(seen[at])) > SHORT_DEG:
+            notes.append(
+                f"{say(setting.surface, float(seen[at]))} at {ends[word]} us instead of "
+                f"{say(setting.surface, wanted)}: further was not measured."
+            )
+    return MeasuredLimits(centre, ends, expected, tuple(notes))
+
+
+def as_measured(setting: Setting, points: Sequence[ThrowPoint]) -> Callable[[float], float]:
+    """Return a function from pulse to where the surface stands by what was measured.
+
+    Measured less predicted is taken as straight between neighbouring pulses. Readings at the
+    same pulse count as their mean, which lies in the middle of the free play. The function
+    answers signed degrees, for pulses within the measured ones.
+    """
+
+    def predicted_deg(pulse_us: float) -> float:
+        return setting.predicted_deg(pulse_us, setting.approach_of(pulse_us))
+
+    pulses = sorted({float(point.pulse_us) for point in points})
+    means = [
+        sum(read) / len(read)
+        for pulse in pulses
+        if (read := [p.measured_deg for p in points if p.pulse_us == pulse])
+    ]
+    off = [mean - predicted_deg(pulse) for mean, pulse in zip(means, pulses, strict=True)]
+    return lambda pulse_us: predicted_deg(pulse_us) + float(np.interp(pulse_us, pulses, off))

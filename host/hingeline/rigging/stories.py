@@ -1,0 +1,266 @@
+"""Ways in which a surface may be built otherwise than planned, held against its throws.
+
+A story is a build with something wrong in it. In every story all that a builder gets a
+little wrong is free, with the standard deviations of `hingeline.linkage.builds.Errors`; one
+thing more is wrong by a stated amount (a tooth, a hole) or free to be wrong by much
+(set-back, rod). With the free amounts written in their standard deviations as z, and the
+residuals r in those of the readings, a story is scored by
+
+    E = min over z of (|r|^2 + |z|^2)  +  ln det(1 + J'J)  -  2 ln(odds)
+
+where J = dr/dz: -2 times the logarithm of its probability given the readings, in Laplace's
+approximation. The second term is what a story pays for being able to explain anything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from hingeline.linkage.builds import FACTORS, Errors, built
+from hingeline.linkage.closure import Floats, ratio
+from hingeline.linkage.loop import solve
+from hingeline.linkage.mounting import lean_deg, tooth_deg
+from hingeline.rigging.judging_throws import ThrowPoint
+from hingeline.travel.curve import TravelCurve
+from hingeline.travel.setting import Setting
+
+#: What may be wrong: the builds' errors, half the free play, and how much further than its
+#: curve says the servo turns (a share).
+WRONG = (*FACTORS, "lag_deg", "turn")
+#: Standard deviations of the last two where nothing is wrong. Our own choice.
+LAG_SD_DEG, TURN_SD = 0.15, 0.003
+#: The same of a servo that was not measured.
+UNMEASURED_TURN_SD = 0.1
+#: Of what is wrong by much: set-back and rod in mm, lean and half play in degrees, a share
+#: of the servo's turn. Our own choice.
+MUCH = {"set_back_mm": 3.0, "rod_mm": 1.5, "lean_deg": 6.0, "lag_deg": 1.0, "turn": 0.1}
+#: How often something is wrong for once that nothing is. Our own choice; a wrong tooth or
+#: hole is much rarer once it was looked at, and costs more when it is missed.
+ODDS = {
+    "planned": 1.0,
+    "set_back_mm": 0.2,
+    "rod_mm": 0.2,
+    "lean_deg": 0.02,
+    "lag_deg": 0.1,
+    "turn": 0.02,
+    "tooth": 0.05,
+    "differential": 0.1,
+    "hole": 0.05,
+}
+#: The odds fall by this for every further tooth or hole.
+FURTHER = 0.3
+#: Most teeth that an arm is put on wrongly without being seen.
+MOST_TEETH = 3
+_STEPS, _SETTLED = 12, 1e-6
+_STEP = 1e-4
+_NO_LINKAGE_DEG = 1e3
+
+
+@dataclass(frozen=True)
+class Story:
+    """One way in which a surface may be built.
+
+    Attributes
+    ----------
+    kind : str
+        A key of `ODDS`.
+    fixed : mapping of str to float
+        What is wrong by a stated amount, by names of `WRONG`.
+    odds : float
+        Before anything is measured.
+    teeth : int
+        For "tooth" and "differential": further ahead than planned.
+    part, hole : str, int
+        For "hole": "arm" or "horn", and the hole really used.
+    """
+
+    kind: str
+    odds: float
+    fixed: Mapping[str, float] = field(default_factory=dict)
+    teeth: int = 0
+    part: str = ""
+    hole: int = 0
+
+
+@dataclass(frozen=True)
+class Held:
+    """A story held against the readings.
+
+    Attributes
+    ----------
+    story : Story
+    score : float
+        E of the module's docstring; the lowest is the likeliest.
+    misfit : float
+        Its first term: of about as many as there are readings when the story is true.
+    wrong : dict of str to float
+        All that is wrong, at the likeliest, by names of `WRONG`.
+    u : dict of str to float
+        Standard uncertainties of what is free.
+    """
+
+    story: Story
+    score: float
+    misfit: float
+    wrong: dict[str, float]
+    u: dict[str, float]
+
+
+def stories_of(setting: Setting) -> list[Story]:
+    """List the stories that can be told of a surface."""
+    surface, tooth = setting.surface, tooth_deg(setting.servo)
+    found = [Story(kind, ODDS[kind]) for kind in ("planned", *MUCH)]
+    turned = -2.0 * lean_deg(surface, setting.servo) / tooth
+    whole = round(turned) if abs(turned - round(turned)) < 1e-6 else 0
+    most = max(MOST_TEETH, min(abs(whole), 2 * MOST_TEETH))
+    for teeth in range(-most, most + 1):
+        if teeth == 0 or (abs(teeth) > MOST_TEETH and teeth != whole):
+            continue
+        kind = "differential" if teeth == whole else "tooth"
+        odds = ODDS[kind] * (1.0 if teeth == whole else FURTHER ** (abs(teeth) - 1))
+        found.append(Story(kind, odds, {"lean_deg": teeth * tooth}, teeth=teeth))
+    for part, table in (("arm", surface.arm), ("horn", surface.horn)):
+        if table.hole is None:
+            continue
+        for hole, mm in enumerate(table.holes_mm, 1):
+            if hole != table.hole:
+                odds = ODDS["hole"] * FURTHER ** (abs(hole - table.hole) - 1)
+                off = {f"{part}_hole_mm": float(mm - table.holes_mm[table.hole - 1])}
+                found.append(Story("hole", odds, off, part=part, hole=hole))
+    return found
+
+
+def hold(
+    setting: Setting,
+    points: Sequence[ThrowPoint],
+    *,
+    u_deg: float,
+    seat_u_deg: float,
+    play_deg: float | None,
+) -> list[Held]:
+    """Hold all stories against a surface's throws, the likeliest first.
+
+    Parameters
+    ----------
+    setting : Setting
+    points : sequence of ThrowPoint
+    u_deg : float
+        Standard uncertainty of one reading.
+    seat_u_deg : float
+        Of the arm's lean as it was read.
+    play_deg : float or None
+        Whole free play at the surface where it was measured.
+    """
+    bench = _Bench(setting, points, u_deg, seat_u_deg, play_deg)
+    held = [one for one in map(bench.hold, stories_of(setting)) if one is not None]
+    return sorted(held, key=lambda one: one.score)
+
+
+def predicted_deg(
+    setting: Setting, points: Sequence[ThrowPoint], wrong: Mapping[str, float]
+) -> Floats:
+    """Return where a surface stands at points when this is wrong with it; signed."""
+    values = np.array([[wrong.get(name, 0.0)] for name in WRONG])
+    return _stands(setting, _shaft_deg(setting, points), _motion(setting, points), values)[:, 0]
+
+
+class _Bench:
+    """The readings of one surface, and what is known beforehand."""
+
+    def __init__(
+        self,
+        setting: Setting,
+        points: Sequence[ThrowPoint],
+        u_deg: float,
+        seat_u_deg: float,
+        play_deg: float | None,
+    ) -> None:
+        self.setting = setting
+        self.shaft_deg = _shaft_deg(setting, points)
+        self.motion = _motion(setting, points)
+        self.seen = np.array([point.measured_deg for point in points])
+        careful = Errors(lean_deg=seat_u_deg)
+        turn = TURN_SD if isinstance(setting.curve, TravelCurve) else UNMEASURED_TURN_SD
+        self.sds = np.array([*careful.sizes(), LAG_SD_DEG, turn])
+        self.start = np.zeros(len(WRONG))
+        if play_deg is not None:
+            self.start[WRONG.index("lag_deg")] = play_deg / 2.0
+        self.u = np.hypot(u_deg, self._curve_u_deg(points))
+
+    def _curve_u_deg(self, points: Sequence[ThrowPoint]) -> Floats:
+        """Return the curve's own uncertainty at the surface, without that of the arm's seat."""
+        curve = self.setting.curve
+        if not isinstance(curve, TravelCurve):
+            return np.zeros(len(points))
+        shaft_u = np.array([float(curve.angle_u_deg(point.pulse_us)) for point in points])
+        own = np.sqrt(np.maximum(np.square(shaft_u) - curve.u_common_deg**2, 0.0))
+        slopes = np.abs(ratio(self.setting.linkage, np.radians(self.shaft_deg)))
+        return np.asarray(own * np.nan_to_num(slopes))
+
+    def hold(self, story: Story) -> Held | None:
+        """Fit one story; None when such a build cannot move through the readings."""
+        sds, start = self.sds.copy(), self.start.copy()
+        if story.kind in MUCH:
+            place = WRONG.index(story.kind)
+            sds[place] = max(sds[place], MUCH[story.kind])
+        for name, size in story.fixed.items():
+            start[WRONG.index(name)] += size
+        z = np.zeros(len(WRONG))
+        for _ in range(_STEPS):
+            r, slopes = self._standing(start, sds, z)
+            if np.abs(r).max() * self.u.max() > _NO_LINKAGE_DEG / 2.0:
+                return None
+            inner = np.eye(len(z)) + slopes.T @ slopes
+            step = np.linalg.solve(inner, slopes.T @ r - z)
+            # A prior of one standard deviation: beyond two at once the straight line ends.
+            z = z + step / max(1.0, float(np.abs(step).max()) / 2.0)
+            if float(np.abs(step).max()) < _SETTLED:
+                break
+        r, slopes = self._standing(start, sds, z)
+        inner = np.eye(len(z)) + slopes.T @ slopes
+        misfit = float(r @ r + z @ z)
+        score = misfit + float(np.linalg.slogdet(inner)[1]) - 2.0 * float(np.log(story.odds))
+        u = sds * np.sqrt(np.diag(np.linalg.inv(inner)))
+        named = zip(WRONG, start + sds * z, strict=True)
+        return Held(
+            story,
+            score,
+            misfit,
+            {name: float(size) for name, size in named},
+            {name: float(size) for name, size in zip(WRONG, u, strict=True)},
+        )
+
+    def _standing(self, start: Floats, sds: Floats, z: Floats) -> tuple[Floats, Floats]:
+        """Return residuals in their uncertainties, and how the prediction moves with z."""
+        around = z[:, np.newaxis] + np.hstack([np.zeros((len(z), 1)), _STEP * np.eye(len(z))])
+        values = start[:, np.newaxis] + sds[:, np.newaxis] * around
+        stands = _stands(self.setting, self.shaft_deg, self.motion, values)
+        slopes = (stands[:, 1:] - stands[:, :1]) / _STEP
+        return (self.seen - stands[:, 0]) / self.u, slopes / self.u[:, np.newaxis]
+
+
+def _shaft_deg(setting: Setting, points: Sequence[ThrowPoint]) -> Floats:
+    return np.array(
+        [float(setting.curve.angle_deg(point.pulse_us, point.approach)) for point in points]
+    )
+
+
+def _motion(setting: Setting, points: Sequence[ThrowPoint]) -> Floats:
+    """Return for each point which way the surface came: +1 when it was pushed there."""
+    turning = float(ratio(setting.linkage, 0.0)) * setting.curve.rate_deg_per_us
+    rising = 1.0 if turning > 0 else -1.0
+    ways = {"rising": rising, "falling": -rising, None: 0.0}
+    return np.array([ways[point.approach] for point in points])
+
+
+def _stands(setting: Setting, shaft_deg: Floats, motion: Floats, values: Floats) -> Floats:
+    """Return deflections, shape (points, columns of ``values``), for what is wrong."""
+    errors, lag, turn = values[: len(FACTORS)], values[-2], values[-1]
+    matrices = built(setting.linkage, errors, fitted=True)
+    shaft = np.radians(shaft_deg)[:, np.newaxis] * (1.0 + turn)
+    driven = np.degrees(solve(matrices, shaft))
+    driven = np.nan_to_num(driven, nan=_NO_LINKAGE_DEG)
+    return np.asarray(driven - motion[:, np.newaxis] * lag)
