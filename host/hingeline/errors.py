@@ -67,6 +67,13 @@ class BenchError(HingelineError):
     exit_code = 6
 
 
+class LostError(BenchError):
+    """The board is gone, does not answer, or has forgotten what it was told.
+
+    Whoever can go on at a place that is kept may look for the board again.
+    """
+
+
 class RecordsError(HingelineError):
     """The records cannot be read or written."""
 

@@ -201,7 +201,7 @@ def test_paper_serves_the_real_bench_and_not_the_simulated_one(folder, monkeypat
     simulated = run("throw", "millrace.toml", "rudder", "--port", "sim:", "--yes", "--json")
     assert simulated.figures["surfaces"][0]["calibrated"] is False
 
-    def opened(_port, _channels, file):
+    def opened(_port, _channels, file, _stations):
         return RealBench(stations_of(file.model, 0)), None, 0
 
     monkeypatch.setattr(benchwork, "_open", opened)

@@ -29,7 +29,7 @@ from hingeline.cli.output import tell
 from hingeline.cli.verdicts import refuse_unfit
 from hingeline.errors import BenchError, HingelineError, Stopped
 from hingeline.model.checks import USUAL_FRAME_HZ
-from hingeline.model.schema import Surface
+from hingeline.model.schema import Model, Surface
 from hingeline.records.store import Records
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.setting import Setting, setting_of
@@ -37,6 +37,11 @@ from hingeline.travel.setting import Setting, setting_of
 if TYPE_CHECKING:
     from hingeline.bench.simulated.station import Station
     from hingeline.bench.transport import Transport
+
+#: Makes whoever stands in at a simulated bench.
+StandIn = Callable[[dict[int, "Station"], int], Chooser]
+#: Makes what stands on the channels of a simulated bench.
+Stations = Callable[[Model, int], dict[int, "Station"]]
 
 CAUTION = (
     "Propeller off or motor unplugged; fingers and tools clear of arms and rods. "
@@ -61,6 +66,8 @@ class Bench:
         This command's session there.
     stations : dict of int to Station, or None
         The truth of a simulated bench; None at a real one.
+    boards : tuple of str
+        The numbers of the boards themselves, in the order of their channels.
     """
 
     board: Board
@@ -68,6 +75,7 @@ class Bench:
     records: Records
     session_id: int
     stations: dict[int, Station] | None
+    boards: tuple[str, ...] = ()
 
     def setting(self, file: ModelFile, surface: Surface) -> Setting:
         """Return a surface with the newest curve of its servo, and say when there is none."""
@@ -115,6 +123,11 @@ def at_bench(
     doing: str,
     after_stop: str = "",
     caution: str = CAUTION,
+    boards: Sequence[str] | None = None,
+    rig: int | None = None,
+    ask: bool | None = None,
+    asker: StandIn | None = None,
+    stations: Stations | None = None,
 ) -> Iterator[Bench]:
     """Ask, open the bench, and close everything again.
 
@@ -134,11 +147,23 @@ def at_bench(
         The next step when the user stops the work; default: to look at the session.
     caution : str
         What must be so before anything is sent.
+    boards : sequence of str, optional
+        The numbers of the boards that must be there, in this order.
+    rig : int, optional
+        Session that began the rig to which this one belongs; 0: this one begins it.
+    ask : bool, optional
+        Whether leave is asked; default: unless ``choices.yes``.
+    asker : callable, optional
+        Makes, from stations and seed, whoever stands in at a simulated bench.
+    stations : callable, optional
+        Makes, from a model and a seed, what stands on the channels of a simulated bench.
 
     Raises
     ------
     Stopped
         When the user says no.
+    BenchError
+        When other boards are there than must be, before anything moves.
     HingelineError
         As the bench or the records raise it; the session is ended with it as its outcome.
     """
@@ -146,13 +171,17 @@ def at_bench(
     if port.startswith(SIMULATED):
         seed_of(port)  # a name that cannot be opened is refused before anyone is asked
     _say(channels, port, doing, caution)
-    ask_leave("was moved", "everything that may move is clear", yes=choices.yes)
+    leave = choices.yes if ask is None else not ask
+    ask_leave("was moved", "everything that may move is clear", yes=leave)
     with Records(choices.records_path or default_records()) as records:
-        transport, stations, seed = _open(port, channels, file)
+        transport, standing, seed = _open(port, channels, file, stations)
         with Board(transport) as board:
-            asker: Chooser = Keyboard()
-            if stations is not None:
-                asker = _stand_in(stations, seed, by_hand=choices.by_hand)
+            person: Chooser = Keyboard()
+            if standing is not None:
+                person = _stand_in(standing, seed, asker, by_hand=choices.by_hand)
+            here = (board.info.board_id,)
+            if boards is not None and tuple(boards) != here:
+                raise _other_boards(tuple(boards), here)
             session_id = records.start_session(
                 command,
                 model_name=file.model.name if file else None,
@@ -160,10 +189,19 @@ def at_bench(
                 bench="simulated" if board.simulated else "board",
                 board=board.info.board_id,
                 firmware=board.info.firmware,
+                **({} if rig is None else {"rig": rig}),
             )
             with _outcome(records, session_id, after_stop):
                 told_first(board, channels)
-                yield Bench(board, asker, records, session_id, stations)
+                yield Bench(board, person, records, session_id, standing, here)
+
+
+def _other_boards(wanted: tuple[str, ...], here: tuple[str, ...]) -> BenchError:
+    return BenchError(
+        f"these are other boards than before: {', '.join(here)} instead of {', '.join(wanted)}.",
+        cause="Which servo hangs on which channel is known for those boards alone.",
+        mend=" ".join(["Name them by", *(f"--port id:{number}" for number in wanted)]),
+    )
 
 
 def told_first(board: Board, channels: Sequence[Channel]) -> None:
@@ -262,7 +300,10 @@ def open_board(named: str | None) -> Board:
 
 
 def _open(
-    port: str, channels: Sequence[Channel], file: ModelFile | None
+    port: str,
+    channels: Sequence[Channel],
+    file: ModelFile | None,
+    make: Stations | None = None,
 ) -> tuple[Transport, dict[int, Station] | None, int]:
     if not port.startswith(SIMULATED):
         from hingeline.bench.transport import SerialTransport
@@ -273,7 +314,7 @@ def _open(
 
     seed = seed_of(port)
     if file is not None:
-        stations = stations_of(file.model, seed)
+        stations = (make or stations_of)(file.model, seed)
     else:
         stations = {
             channel.number: bare_station(channel.number, centre_us=channel.centre_us, seed=seed)
@@ -299,11 +340,18 @@ def seed_of(port: str) -> int:
     return int(match[1] or 0)
 
 
-def _stand_in(stations: dict[int, Station], seed: int, *, by_hand: bool) -> Chooser:
+def _stand_in(
+    stations: dict[int, Station], seed: int, make: StandIn | None, *, by_hand: bool
+) -> Chooser:
     from hingeline.bench.simulated.listener import Listener
 
-    stand_in = Listener(stations, seed, show=lambda text: tell(f"  {text}"))
-    return Keyboard(stand_in.shown, stand_in.seen) if by_hand else stand_in
+    if make is None:
+        made: Chooser = Listener(stations, seed, show=lambda text: tell(f"  {text}"))
+    else:
+        made = make(stations, seed)
+    if not by_hand:
+        return made
+    return Keyboard(made.shown, made.seen) if isinstance(made, Listener) else Keyboard()
 
 
 def count_down(board: Board, seconds: float, doing: str) -> None:
