@@ -145,12 +145,14 @@ def test_what_was_said_in_a_session_without_readings_counts_as_well(records):
 def test_records_from_before_there_were_remarks_go_on(tmp_path, monkeypatch):
     path = tmp_path / "r.sqlite"
     monkeypatch.setattr(migrations, "STEPS", migrations.STEPS[:1])
-    with Records(path) as old:
-        raw = sqlite3.connect(path)
-        assert raw.execute("PRAGMA user_version").fetchone() == (1,)
-        raw.close()
-        session = old.start_session("calibrate", bench="board")
+    Records(path).close()
     raw = sqlite3.connect(path)
+    assert raw.execute("PRAGMA user_version").fetchone() == (1,)
+    session = 1
+    raw.execute(
+        "INSERT INTO sessions (id, command, started, bench) VALUES (?, 'calibrate', '', 'board')",
+        (session,),
+    )
     raw.execute(
         "INSERT INTO readings (session_id, noted, servo, pulse_us, approach, gauge, resolution,"
         " typed, value, unit) VALUES (?, '', 'A1', 1500, 'rising', 'arm', 0.5, '0', 0, 'deg')",

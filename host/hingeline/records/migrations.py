@@ -79,6 +79,41 @@ CREATE INDEX remarks_session ON remarks (session_id);
 CREATE INDEX remarks_servo ON remarks (servo);
 """
 
+# The steps of a guided run: how each ended. Sessions of one run bear the number of its first.
+_STEPS = """
+ALTER TABLE sessions ADD COLUMN rig INTEGER REFERENCES sessions (id);
+CREATE INDEX sessions_rig ON sessions (rig);
+CREATE INDEX sessions_model ON sessions (model_id);
+CREATE INDEX models_name ON models (name);
+CREATE TABLE steps (
+    id INTEGER PRIMARY KEY,
+    session_id INTEGER NOT NULL REFERENCES sessions (id),
+    noted TEXT NOT NULL,
+    surface TEXT NOT NULL,
+    step TEXT NOT NULL,
+    outcome TEXT NOT NULL CHECK (outcome IN ('done', 'failed', 'skipped', 'reopened')),
+    text TEXT NOT NULL,
+    figures TEXT NOT NULL
+);
+CREATE INDEX steps_session ON steps (session_id);
+CREATE INDEX findings_subject ON findings (kind, subject);
+CREATE INDEX curves_session ON curves (session_id);
+CREATE INDEX readings_servo ON readings (servo);
+"""
+
+# What a model file said of each servo, whenever it said something else.
+_SERVOS = """
+CREATE TABLE servos (
+    id INTEGER PRIMARY KEY,
+    session_id INTEGER NOT NULL REFERENCES sessions (id),
+    noted TEXT NOT NULL,
+    label TEXT NOT NULL,
+    figures TEXT NOT NULL
+);
+CREATE INDEX servos_label ON servos (label);
+CREATE INDEX servos_session ON servos (session_id);
+"""
+
 
 def _append_only(*tables: str) -> str:
     """Keep what was noted as it was noted: a correction is a further row, never a change."""
@@ -97,6 +132,7 @@ BEGIN SELECT RAISE(ABORT, '{table} are append-only'); END;
 STEPS: tuple[str, ...] = (
     _FOUNDING + _append_only("models", "readings", "curves", "findings"),
     _REMARKS + _append_only("remarks"),
+    _STEPS + _SERVOS + _append_only("steps", "servos"),
 )
 
 

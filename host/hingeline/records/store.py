@@ -82,6 +82,7 @@ class Records:
         bench: str = "none",
         board: str | None = None,
         firmware: str | None = None,
+        rig: int | None = None,
     ) -> int:
         """Begin a session and return its number.
 
@@ -95,12 +96,15 @@ class Records:
             What moved the servos. Curves of a simulated bench never serve a real one.
         board, firmware : str, optional
             The board's identity and firmware version.
+        rig : int, optional
+            Number of the session that began the guided run to which this one belongs; 0: this
+            one begins it.
         """
         with self._said("written"), self._transaction():
             model_id = None
             if model_text is not None:
                 model_id = self._model_id(model_name or "", model_text)
-            return self._insert(
+            number = self._insert(
                 "sessions",
                 command=command,
                 started=self._stamp(),
@@ -108,7 +112,11 @@ class Records:
                 bench=bench,
                 board=board,
                 firmware=firmware,
+                rig=rig or None,
             )
+            if rig == 0:
+                self._db.execute("UPDATE sessions SET rig = id WHERE id = ?", (number,))
+            return number
 
     def end_session(self, session_id: int, outcome: str) -> None:
         """Note how a session ended, such as "done" or "stopped by the user"."""
@@ -233,6 +241,60 @@ class Records:
                 figures=_dumps(figures),
             )
 
+    def note_step(
+        self,
+        session_id: int,
+        subject: str,
+        step: str,
+        outcome: str,
+        text: str = "",
+        figures: Row | None = None,
+    ) -> Row:
+        """Keep how a step of a guided run ended, and return its row as `rig_steps` does.
+
+        Parameters
+        ----------
+        session_id : int
+            From :meth:`start_session`.
+        subject : str
+            Name of the surface; "LEFT / RIGHT" for a pair, "" for the whole model.
+        step : str
+            Name of the step.
+        outcome : {"done", "failed", "skipped", "reopened"}
+            How it ended; "reopened": it is to be done again.
+        text : str
+            Why it was left out or is to be done again, as typed.
+        figures : dict, optional
+            What came of it, as plain JSON types.
+        """
+        row: Row = {
+            "session_id": session_id,
+            "noted": self._stamp(),
+            "surface": subject,
+            "step": step,
+            "outcome": outcome,
+            "text": text,
+        }
+        with self._said("written"):
+            number = self._insert("steps", **row, figures=_dumps(figures or {}))
+        return {"id": number, **row, "figures": figures or {}}
+
+    def note_servo(self, session_id: int, label: str, figures: Row) -> None:
+        """Keep what a model file says of a servo, when it is not what is on record already."""
+        with self._said("written"), self._transaction():
+            newest = self._db.execute(
+                "SELECT figures FROM servos WHERE label = ? ORDER BY id DESC LIMIT 1", (label,)
+            ).fetchone()
+            text = _dumps(figures)
+            if newest is None or newest[0] != text:
+                self._insert(
+                    "servos",
+                    session_id=session_id,
+                    noted=self._stamp(),
+                    label=label,
+                    figures=text,
+                )
+
     # -- looking up --------------------------------------------------------------------
 
     def latest_curve(self, servo: str, *, simulated: bool) -> Row | None:
@@ -269,6 +331,60 @@ class Records:
             (kind, subject, simulated),
         )
         return {**rows[0], "figures": json.loads(rows[0]["figures"])} if rows else None
+
+    def finding_history(
+        self, kind: str, subject: str, *, simulated: bool, limit: int | None = None
+    ) -> list[Row]:
+        """Return the findings of a kind about a subject, the newest first.
+
+        Returns
+        -------
+        list of dict
+            Keys ``figures`` (as noted), ``noted``, ``session_id``, ``model`` (its name).
+        """
+        rows = self._rows(
+            "SELECT figures, noted, session_id, models.name AS model FROM findings"
+            " JOIN sessions ON sessions.id = session_id LEFT JOIN models ON models.id = model_id"
+            " WHERE kind = ? AND subject = ? AND (bench = 'simulated') = ?"
+            " ORDER BY findings.id DESC LIMIT ?",
+            (kind, subject, simulated, -1 if limit is None else limit),
+        )
+        return [{**row, "figures": json.loads(row["figures"])} for row in rows]
+
+    def rig_steps(self, rig: int) -> list[Row]:
+        """Return the steps of a guided run, in the order in which they ended.
+
+        Returns
+        -------
+        list of dict
+            Keys ``id``, ``session_id``, ``noted``, ``surface``, ``step``, ``outcome``,
+            ``text``, ``figures``.
+        """
+        rows = self._rows(
+            "SELECT steps.* FROM steps JOIN sessions ON sessions.id = session_id"
+            " WHERE sessions.rig = ? ORDER BY steps.id",
+            (rig,),
+        )
+        return [{**row, "figures": json.loads(row["figures"])} for row in rows]
+
+    def newest_rig(self, model_name: str, *, simulated: bool) -> Row | None:
+        """Return the first session of a model's newest guided run, from the same sort of bench.
+
+        Returns
+        -------
+        dict or None
+            The session, with ``signed``: whether its newest signing stands.
+        """
+        rows = self._rows(
+            "SELECT sessions.*, ifnull((SELECT outcome FROM steps JOIN sessions AS own"
+            " ON own.id = steps.session_id WHERE own.rig = sessions.id AND step = 'signoff'"
+            " ORDER BY steps.id DESC LIMIT 1) = 'done', 0) AS signed"
+            " FROM sessions JOIN models ON models.id = model_id"
+            " WHERE models.name = ? AND sessions.rig = sessions.id"
+            " AND (bench = 'simulated') = ? ORDER BY sessions.id DESC LIMIT 1",
+            (model_name, simulated),
+        )
+        return {**rows[0], "signed": bool(rows[0]["signed"])} if rows else None
 
     def latest_curves(self, *, simulated: bool) -> list[Row]:
         """Return the newest curve of every servo from the same sort of bench, by label.
