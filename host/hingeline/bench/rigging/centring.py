@@ -12,7 +12,7 @@ from hingeline.bench.rigging.context import Result, Rig
 from hingeline.bench.rigging.mending import settle
 from hingeline.bench.rigging.reading import plain_keep, questioned
 from hingeline.linkage.mounting import lean_deg
-from hingeline.rigging.mends import Mend, Named
+from hingeline.rigging.naming import Named, mend
 from hingeline.rigging.seating import seat_of
 from hingeline.rigging.steps import Item
 from hingeline.travel.nominal import nominal
@@ -87,12 +87,10 @@ def _swapped(rig: Rig, item: Item, seen: str) -> Result:
         f"Leads swapped: channel {surface.channel} moves servo {seen}, which belongs on channel "
         f"{other.channel} ({other.name}); expected was {surface.servo}.",
         (
-            Mend(
+            mend(
                 "swap leads",
                 f"exchange the plugs of channels {surface.channel} and {other.channel}",
-                "",
-                ("centre",),
-                {"name": "swap leads", "channels": [surface.channel, other.channel]},
+                channels=[surface.channel, other.channel],
             ),
         ),
     )
@@ -135,6 +133,7 @@ def seat(rig: Rig, item: Item) -> Result:
         "planned_lean_deg": planned,
         "arm_deg": found.arm_deg,
         "pulse_us": servo.centre_us,
+        "curve": rig.keeper.curve_number(surface.servo),  # the one that this seat moves
         "u_deg": math.hypot(resolution_u(ARM_GAUGE.resolution), 0.3),
     }
     rig.keeper.finding("seat", surface.servo, figures)
@@ -142,11 +141,11 @@ def seat(rig: Rig, item: Item) -> Result:
     if named is None:
         return Result("done", found.text, figures)
     result = settle(rig, item, named, figures)
-    mend = result.figures.get("mend")
-    if mend is None or mend["name"] != "trim":
+    chosen = result.figures.get("mend")
+    if chosen is None or chosen["name"] != "trim":
         return result
     # The arm stays where it is: its place is on record, and every pulse is worked out by it.
-    kept = {**result.figures, "mend": {**mend, "at_seat": True}}
+    kept = {**result.figures, "mend": {**chosen, "at_seat": True}}
     return Result("done", f"{found.text}; trimmed by the pulse", kept)
 
 

@@ -20,7 +20,7 @@ from hingeline.bench.rigging.mending import settle
 from hingeline.bench.rigging.orders import Order
 from hingeline.bench.rigging.prompting import Ordered, Typed
 from hingeline.errors import LinkageError, Stopped, TravelError
-from hingeline.rigging.mends import Named
+from hingeline.rigging.naming import Named
 from hingeline.rigging.steps import STEPS, Item
 
 #: What does each step.

@@ -15,7 +15,8 @@ from hingeline.errors import HingelineError
 from hingeline.linkage.mounting import mounted
 from hingeline.model.throws import signed_deg
 from hingeline.model.words import directions, say
-from hingeline.rigging.mends import Mend, Named, neutral_named
+from hingeline.rigging.mends import neutral_named
+from hingeline.rigging.naming import Named, mend
 from hingeline.rigging.steps import Item
 from hingeline.travel.reading import Approach
 from hingeline.travel.setting import Setting
@@ -73,19 +74,9 @@ def rod(rig: Rig, item: Item) -> Result:
             "hole",
             f"With these holes {surface.name} cannot have its throws: {short}",
             (
-                Mend(
-                    "hole",
-                    f"put the rod into arm hole {arm.hole}",
-                    "",
-                    ("rod",),
-                    {"name": "hole", "part": "arm", "hole": arm.hole},
-                ),
-                Mend(
-                    "hole",
-                    f"put the rod into horn hole {horn.hole}",
-                    "",
-                    ("rod",),
-                    {"name": "hole", "part": "horn", "hole": horn.hole},
+                mend("hole", f"put the rod into arm hole {arm.hole}", part="arm", hole=arm.hole),
+                mend(
+                    "hole", f"put the rod into horn hole {horn.hole}", part="horn", hole=horn.hole
                 ),
             ),
         )

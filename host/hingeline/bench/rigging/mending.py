@@ -7,7 +7,7 @@ from typing import Any
 
 from hingeline.bench.choices import Choice
 from hingeline.bench.rigging.context import Result, Rig
-from hingeline.rigging.mends import Mend, Named
+from hingeline.rigging.naming import Mend, Named
 from hingeline.rigging.steps import Item
 
 LEAVE = "leave"

@@ -149,6 +149,7 @@ def slip_of(
 
 def plain_keep(rig: Rig, subject: str, step: str, question: Question) -> Keep:
     """Keep answers that are no readings at a pulse, such as a lean or a free play."""
+
     def keep(answer: Answer, replaces: int | None, because: str) -> int:
         detail: Mapping[str, Any] = {**question.detail, "instead": because or replaces is not None}
         rig.keeper.typed(subject, step, Typed(question.topic, answer.typed, answer.value, detail))

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from hingeline.bench.choices import Choice
 from hingeline.bench.rigging.context import Result, Rig
 from hingeline.bench.rigging.mending import settle
 from hingeline.errors import TravelError
-from hingeline.rigging.mends import Mend, Named, travel_named
+from hingeline.rigging.mends import travel_named
+from hingeline.rigging.naming import Named, mend
 from hingeline.rigging.steps import Item
 
 RECORD, KINDS = "record", ("quick", "usual", "thorough")
@@ -85,13 +87,9 @@ def _unfit(name: str, why: str) -> Named:
         "unknown",
         f"{name}: its servo is unfit for a control surface: {why}",
         (
-            Mend("servo", "fit another servo", "", ("centre",), {"name": "servo"}),
-            Mend(
-                "free",
-                "free what holds the arm, then measure again",
-                "",
-                ("travel",),
-                {"name": "free"},
+            mend("servo", "fit another servo"),
+            replace(
+                mend("free", "free what holds the arm, then measure again"), reopens=("travel",)
             ),
         ),
     )
