@@ -19,7 +19,14 @@ from hingeline.bench.rigging.context import Rig
 from hingeline.bench.rigging.covering import prints_of
 from hingeline.bench.rigging.prompting import Prompter, Typed
 from hingeline.cli import models, options, rigged
-from hingeline.cli.benchwork import Bench, at_bench, channels_of, default_records
+from hingeline.cli.benchwork import (
+    Bench,
+    StandIn,
+    Stations,
+    at_bench,
+    channels_of,
+    default_records,
+)
 from hingeline.cli.models import ModelFile
 from hingeline.cli.output import FAILED, emit, tell
 from hingeline.cli.rigkeeping import RecordsKeeper
@@ -81,7 +88,7 @@ def command(
     """
     file = models.load(model)
     chosen = models.surfaces_named(file, surfaces)
-    work = _Work(file, chosen, gauge, tolerance, calibration or "", choices)
+    work = Work(file, chosen, gauge, tolerance, calibration or "", choices)
     if only_list:
         with Records(choices.records_path or default_records()) as records:
             rows = work.rows(records, simulated=_simulated(choices))
@@ -93,8 +100,16 @@ def command(
     return 0 if figures["pass"] else FAILED
 
 
-class _Work:
-    """A rig through all its sittings: a bench that is lost is looked for again."""
+class Work:
+    """A rig through all its sittings: a bench that is lost is looked for again.
+
+    Parameters
+    ----------
+    file, surfaces, gauge, tolerance_deg, calibration, choices
+        As given to the command.
+    asker, stations : callable, optional
+        Who and what stands at a simulated bench, as for `at_bench`.
+    """
 
     def __init__(
         self,
@@ -104,11 +119,15 @@ class _Work:
         tolerance_deg: float,
         calibration: str,
         choices: options.Choices,
+        *,
+        asker: StandIn | None = None,
+        stations: Stations | None = None,
     ) -> None:
         self._file, self._surfaces = file, surfaces
         self._gauge, self._tolerance_deg = gauge, tolerance_deg
         self._calibration, self._choices = calibration, choices
         self._items = checklist(file.model, surfaces)
+        self._stand_in, self._stations = asker, stations
         self._asker: Chooser | None = None
         self._session_id = 0
 
@@ -173,6 +192,8 @@ class _Work:
             after_stop=f"Go on with: {same_command()}",
             rig=rig or 0,
             ask=True if broken else None,
+            asker=self._stand_in,
+            stations=self._stations,
         ) as bench:
             self._asker, self._session_id = bench.asker, bench.session_id
             number = rig or bench.session_id

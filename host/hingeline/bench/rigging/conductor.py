@@ -115,7 +115,7 @@ class Conductor:
     def _note(self, item: Item, outcome: str, text: str, figures: Mapping[str, Any]) -> None:
         whole = {**figures, "print": self.rig.prints[item.key]}
         row = self.rig.keeper.step(item.subject, item.step.name, outcome, text, whole)
-        self.rig.rows.append(row)  # type: ignore[arg-type]
+        self.rig.rows.append(row)
         self.rig.progress.add(row)
         if text:
             self.rig.prompter.tell(f"{outcome}: {text}")

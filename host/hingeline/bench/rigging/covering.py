@@ -6,9 +6,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from hingeline.model.schema import Model, Surface
+from hingeline.rigging.progress import COVERS
 from hingeline.rigging.steps import Item, print_of
-
-_MARK = " for "
 
 
 def prints_of(
@@ -38,7 +37,7 @@ def prints_of(
         found[item.key] = print_of(model, item)
         if item.step.scope == "model":
             names = sorted(now | _covered(item, rows))
-            found[item.key] += _MARK + "; ".join(names)
+            found[item.key] += COVERS + "; ".join(names)
     return found
 
 
@@ -46,6 +45,6 @@ def _covered(item: Item, rows: Sequence[Mapping[str, Any]]) -> set[str]:
     """Return the surfaces for which a step was done the last time."""
     for row in reversed(rows):
         if (row["surface"], row["step"]) == item.key:
-            _, _, names = str(row["figures"].get("print", "")).partition(_MARK)
+            _, _, names = str(row["figures"].get("print", "")).partition(COVERS)
             return set(filter(None, names.split("; ")))
     return set()
