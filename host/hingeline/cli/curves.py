@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hingeline.records.store import Records
+from hingeline.records.store import Records, Row
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.seated import seated
 
@@ -44,9 +44,7 @@ def curve_row_of(records: Records, servo: str, *, simulated: bool) -> CurveOnRec
     curve = TravelCurve.from_dict(found["curve"])
     seat = records.latest_finding(SEAT, servo, simulated=simulated)
     when = None
-    # Dates hold whole seconds. Read in the same second as the curve, the seat says the same
-    # as the curve if it came first, and all that is known of the arm if it came later.
-    if seat is not None and seat["noted"] >= found["noted"]:
+    if seat is not None and _later(seat, found):
         figures, when = seat["figures"], seat["noted"]
         curve = seated(curve, figures["arm_deg"], figures["pulse_us"], figures["u_deg"])
     return CurveOnRecord(curve, found["noted"], found["session_id"], when)
@@ -56,3 +54,10 @@ def curve_of(records: Records, servo: str, *, simulated: bool) -> TravelCurve | 
     """Return a servo's newest curve, its arm as it sits now; None when never calibrated."""
     found = curve_row_of(records, servo, simulated=simulated)
     return None if found is None else found.curve
+
+
+def _later(seat: Row, curve: Row) -> bool:
+    """Tell whether an arm was put on after a curve was measured."""
+    if "curve" in seat["figures"]:  # the newest curve at that time
+        return bool(seat["figures"]["curve"] == curve["session_id"])
+    return bool(seat["noted"] > curve["noted"])

@@ -67,21 +67,31 @@ def limits_of(setting: Setting, points: Sequence[ThrowPoint]) -> MeasuredLimits:
     low, high = setting.servo.pulse_limits_us
     least = max(math.ceil(min(point.pulse_us for point in points)), low)
     most = min(math.floor(max(point.pulse_us for point in points)), high)
-    pulses = range(least, most + 1)
-    seen = np.array([stands(pulse) for pulse in pulses])
-    centre = pulses[int(np.argmin(np.abs(seen)))]
     ends, expected, notes = {}, {}, []
     for word, share in zip(directions(setting.surface), (1.0, -1.0), strict=True):
         wanted = next(point.wanted_deg for point in points if point.share == share)
-        at = int(np.argmin(np.abs(seen - wanted)))
-        sign = sign_of(setting.surface, word)
-        ends[word], expected[word] = pulses[at], float(sign * seen[at])
-        if sign * (wanted - float(seen[at])) > SHORT_DEG:
+        pulse = _nearest(stands, least, most, wanted)
+        sign, there = sign_of(setting.surface, word), stands(pulse)
+        ends[word], expected[word] = pulse, sign * there
+        if sign * (wanted - there) > SHORT_DEG:
             notes.append(
-                f"{say(setting.surface, float(seen[at]))} at {ends[word]} us instead of "
+                f"{say(setting.surface, there)} at {pulse} us instead of "
                 f"{say(setting.surface, wanted)}: further was not measured."
             )
+    centre = _nearest(stands, least, most, 0.0)
     return MeasuredLimits(centre, ends, expected, tuple(notes))
+
+
+def _nearest(stands: Callable[[float], float], low: int, high: int, wanted_deg: float) -> int:
+    """Find the whole pulse between two at which a surface stands nearest to a deflection."""
+    rising = stands(high) > stands(low)
+    while high - low > 1:
+        middle = (low + high) // 2
+        if (stands(middle) < wanted_deg) == rising:
+            low = middle
+        else:
+            high = middle
+    return min(low, high, key=lambda pulse: abs(stands(pulse) - wanted_deg))
 
 
 def as_measured(setting: Setting, points: Sequence[ThrowPoint]) -> Callable[[float], float]:

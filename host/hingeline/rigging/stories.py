@@ -54,7 +54,7 @@ ODDS = {
 FURTHER = 0.3
 #: Most teeth that an arm is put on wrongly without being seen.
 MOST_TEETH = 3
-_STEPS, _SETTLED = 12, 1e-6
+_STEPS, _SETTLED = 12, 1e-3
 _STEP = 1e-4
 _NO_LINKAGE_DEG = 1e3
 
