@@ -53,9 +53,8 @@ def command(shell: str) -> None:
     Example:
       hingeline completion bash
     """
-    kind = click_shell.get_completion_class(shell)
-    assert kind is not None  # noqa: S101  (each of PLACES is known to click)
-    click.echo(kind(hingeline, {}, "hingeline", COMPLETE).source(), nl=False)
+    kinds = {"bash": Bash, "zsh": click_shell.ZshComplete, "fish": click_shell.FishComplete}
+    click.echo(kinds[shell](hingeline, {}, "hingeline", COMPLETE).source(), nl=False)
     for line in PLACES[shell].split("\n"):
         tell(line)
 
