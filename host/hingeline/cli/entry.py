@@ -36,6 +36,7 @@ COMMANDS = {
     "listen": "Find where a servo buzzes, rod on and rod off.",
     "throw": "Send the throws that a model asks for, and measure them.",
     "pair": "Check that two surfaces match, point by point.",
+    "rig": "Rig a model step by step, from bare servos to signing it off.",
     "convert": "Turn degrees of throw into mm at a chord, and back.",
     "records": "List, show, draw and export what was measured.",
     "completion": "Print what makes a shell complete commands and names.",
