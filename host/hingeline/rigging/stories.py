@@ -155,8 +155,7 @@ def hold(
         Whole free play at the surface where it was measured.
     """
     bench = _Bench(setting, points, u_deg, seat_u_deg, play_deg)
-    held = [one for one in map(bench.hold, stories_of(setting)) if one is not None]
-    return sorted(held, key=lambda one: one.score)
+    return sorted(bench.hold(stories_of(setting)), key=lambda one: one.score)
 
 
 def predicted_deg(
@@ -200,46 +199,59 @@ class _Bench:
         slopes = np.abs(ratio(self.setting.linkage, np.radians(self.shaft_deg)))
         return np.asarray(own * np.nan_to_num(slopes))
 
-    def hold(self, story: Story) -> Held | None:
-        """Fit one story; None when such a build cannot move through the readings."""
-        sds, start = self.sds.copy(), self.start.copy()
-        if story.kind in MUCH:
-            place = WRONG.index(story.kind)
-            sds[place] = max(sds[place], MUCH[story.kind])
-        for name, size in story.fixed.items():
-            start[WRONG.index(name)] += size
-        z = np.zeros(len(WRONG))
+    def hold(self, stories: Sequence[Story]) -> list[Held]:
+        """Fit stories, all at once; those that cannot move through the readings are left out."""
+        sds = np.tile(self.sds, (len(stories), 1))
+        start = np.tile(self.start, (len(stories), 1))
+        for row, story in enumerate(stories):
+            if story.kind in MUCH:
+                place = WRONG.index(story.kind)
+                sds[row, place] = max(sds[row, place], MUCH[story.kind])
+            for name, size in story.fixed.items():
+                start[row, WRONG.index(name)] += size
+        z = np.zeros_like(start)
         for _ in range(_STEPS):
-            r, slopes = self._standing(start, sds, z)
-            if np.abs(r).max() * self.u.max() > _NO_LINKAGE_DEG / 2.0:
-                return None
-            inner = np.eye(len(z)) + slopes.T @ slopes
-            step = np.linalg.solve(inner, slopes.T @ r - z)
-            # A prior of one standard deviation: beyond two at once the straight line ends.
-            z = z + step / max(1.0, float(np.abs(step).max()) / 2.0)
-            if float(np.abs(step).max()) < _SETTLED:
+            r, slopes, inner = self._standing(start, sds, z)
+            downhill = np.einsum("spk,sp->sk", slopes, r) - z
+            step = np.linalg.solve(inner, downhill[..., np.newaxis])[..., 0]
+            # Beyond two standard deviations at once the straight line ends.
+            longest = np.abs(step).max(axis=1, keepdims=True)
+            z = z + step / np.maximum(1.0, longest / 2.0)
+            if float(longest.max()) < _SETTLED:
                 break
-        r, slopes = self._standing(start, sds, z)
-        inner = np.eye(len(z)) + slopes.T @ slopes
-        misfit = float(r @ r + z @ z)
-        score = misfit + float(np.linalg.slogdet(inner)[1]) - 2.0 * float(np.log(story.odds))
-        u = sds * np.sqrt(np.diag(np.linalg.inv(inner)))
-        named = zip(WRONG, start + sds * z, strict=True)
-        return Held(
-            story,
-            score,
-            misfit,
-            {name: float(size) for name, size in named},
-            {name: float(size) for name, size in zip(WRONG, u, strict=True)},
-        )
+        r, slopes, inner = self._standing(start, sds, z)
+        misfit = np.sum(np.square(r), axis=1) + np.sum(np.square(z), axis=1)
+        odds = np.array([story.odds for story in stories])
+        score = misfit + np.linalg.slogdet(inner)[1] - 2.0 * np.log(odds)
+        u = sds * np.sqrt(np.diagonal(np.linalg.inv(inner), axis1=1, axis2=2))
+        wrong = start + sds * z
+        closes = np.abs(r * self.u).max(axis=1) < _NO_LINKAGE_DEG / 2.0
+        return [
+            Held(
+                story,
+                float(score[row]),
+                float(misfit[row]),
+                dict(zip(WRONG, wrong[row].tolist(), strict=True)),
+                dict(zip(WRONG, u[row].tolist(), strict=True)),
+            )
+            for row, story in enumerate(stories)
+            if closes[row]
+        ]
 
-    def _standing(self, start: Floats, sds: Floats, z: Floats) -> tuple[Floats, Floats]:
-        """Return residuals in their uncertainties, and how the prediction moves with z."""
-        around = z[:, np.newaxis] + np.hstack([np.zeros((len(z), 1)), _STEP * np.eye(len(z))])
-        values = start[:, np.newaxis] + sds[:, np.newaxis] * around
-        stands = _stands(self.setting, self.shaft_deg, self.motion, values)
-        slopes = (stands[:, 1:] - stands[:, :1]) / _STEP
-        return (self.seen - stands[:, 0]) / self.u, slopes / self.u[:, np.newaxis]
+    def _standing(self, start: Floats, sds: Floats, z: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return residuals in their uncertainties, how the predictions move with z, 1 + J'J.
+
+        Shapes (stories, points), (stories, points, z) and (stories, z, z).
+        """
+        count, free = z.shape
+        around = np.zeros((count, 1 + free, free))
+        around[:, 1:] = _STEP * np.eye(free)
+        values = start[:, np.newaxis] + sds[:, np.newaxis] * (z[:, np.newaxis] + around)
+        stands = _stands(self.setting, self.shaft_deg, self.motion, values.reshape(-1, free).T)
+        each = np.moveaxis(stands.reshape(len(self.seen), count, 1 + free), 0, 1)
+        slopes = (each[..., 1:] - each[..., :1]) / _STEP / self.u[:, np.newaxis]
+        inner = np.eye(free) + np.einsum("spk,spl->skl", slopes, slopes)
+        return (self.seen - each[..., 0]) / self.u, slopes, inner
 
 
 def _shaft_deg(setting: Setting, points: Sequence[ThrowPoint]) -> Floats:
