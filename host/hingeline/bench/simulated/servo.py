@@ -84,6 +84,10 @@ class ModelledServo:
         self._motor_deg = truth.driven_deg(truth.centre_us) + float(rng.uniform(-20.0, 20.0))
         self.shaft_deg = self._motor_deg
 
+    def replaced(self, truth: ServoTruth) -> ModelledServo:
+        """Return another servo for its place."""
+        return ModelledServo(truth, self._rng)
+
     def advance(self, pulse_us: float, seconds: float) -> None:
         """Let time pass with a pulse on the wire; 0 means no pulses."""
         if pulse_us <= 0:

@@ -60,17 +60,17 @@ class StandIn:
 
     def _typed(self, question: Question, value: float) -> str:
         if question.signed:
-            number = _plain(value)
+            number = plain_number(value)
         elif value == 0:
             return "0"
         else:
             word = next(w for w, sign in question.signs.items() if sign * value > 0)
-            number = _plain(abs(value))
+            number = plain_number(abs(value))
             number = f"{word} {number}" if self._rng.random() < 0.7 else f"{number} {word}"
         # Half of the world types a decimal comma.
         return number.replace(".", ",") if self._rng.random() < 0.3 else number
 
 
-def _plain(value: float) -> str:
+def plain_number(value: float) -> str:
     """Write all digits that a gauge can show and no exponent, which nobody types."""
     return f"{value:.9f}".rstrip("0").rstrip(".")

@@ -8,11 +8,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from hingeline.bench.simulated.build import Build
 from hingeline.bench.simulated.senses import Senses
 from hingeline.bench.simulated.servo import ModelledServo, random_truth
 from hingeline.chord import throw_mm
-from hingeline.linkage.closure import Linkage, surface_angle
-from hingeline.linkage.mounting import mounted
+from hingeline.linkage.closure import Linkage, ratio, surface_angle
+from hingeline.linkage.mounting import ahead_sense, lean_deg, mounted
 from hingeline.model.schema import Model, Servo, Surface
 from hingeline.model.throws import free_travel_deg
 from hingeline.model.words import directions, sign_of
@@ -44,6 +45,10 @@ class Station:
         Where the surface stands now, signed, lagging by the play of the rod's ends.
     senses : Senses
         What is seen and heard of the servo.
+    planned : Servo or None
+        What the model file says of the servo.
+    build : Build
+        What is built otherwise than planned; changed by `rebuild`.
     """
 
     servo: ModelledServo
@@ -53,8 +58,16 @@ class Station:
     level: Zero = field(default_factory=lambda: Zero(0.0, 1, 0.0))
     rod_on: bool = True
     senses: Senses = field(default_factory=Senses)
+    planned: Servo | None = None
+    build: Build = field(default_factory=Build)
     surface_deg: float = field(default=0.0, init=False)
     _solved: tuple[float, float] = field(default=(math.nan, math.nan), init=False, repr=False)
+    _rod_error_mm: float = field(default=0.0, init=False, repr=False)
+    _arm_deg: float = field(default=0.0, init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        if self.linkage is not None:
+            self._rod_error_mm = self.linkage.length_mm - self.linkage.rest_distance_mm
 
     def advance(self, pulse_us: float, seconds: float) -> None:
         """Let time pass."""
@@ -67,22 +80,69 @@ class Station:
     def _move_surface(self, linkage: Linkage, surface: Surface) -> float:
         """Take the surface along; return how far it is driven beyond its freedom, in degrees."""
         shaft, driven = self._solved
-        if shaft != self.servo.shaft_deg:  # most of the time nothing moves
-            shaft = self.servo.shaft_deg
+        if shaft != self.arm_deg:  # most of the time nothing moves
+            shaft = self.arm_deg
             driven = math.degrees(float(surface_angle(linkage, math.radians(shaft))))
             self._solved = shaft, driven
         if math.isnan(driven):  # beyond what the linkage can do it stays where it jammed
             return math.inf
-        half_mm = surface.rod.play_mm / 2.0
-        half_deg = math.degrees(half_mm / linkage.horn.radius_mm)
+        half_deg = self._play_deg(linkage, surface) / 2.0
         self.surface_deg = min(max(self.surface_deg, driven - half_deg), driven + half_deg)
         low, high = self.free_deg
         return max(low - driven, driven - high, 0.0)
 
+    def _play_deg(self, linkage: Linkage, surface: Surface) -> float:
+        play_mm = surface.rod.play_mm if self.build.play_mm is None else self.build.play_mm
+        return math.degrees(play_mm / linkage.horn.radius_mm)
+
+    def rebuild(self, build: Build) -> None:
+        """Build it otherwise; the surface goes along at once.
+
+        Raises
+        ------
+        ValueError
+            Without a linkage to be built.
+        """
+        if self.surface is None or self.planned is None:
+            raise ValueError("there is no linkage on this channel")
+        self.build = build
+        self.linkage = build.linkage(self.surface, self.planned, self._rod_error_mm)
+        self._arm_deg = ahead_sense(mounted(self.surface, self.planned)) * build.lean_deg
+        self._solved = math.nan, math.nan
+        self.settle()
+
+    def settle(self) -> None:
+        """Let the surface go to where its arm holds it, as when a rod is put on."""
+        if self.linkage is not None and self.surface is not None and self.rod_on:
+            self._move_surface(self.linkage, self.surface)
+
+    @property
+    def arm_deg(self) -> float:
+        """Where the arm stands, counter-clockwise of its planned place."""
+        return self.servo.shaft_deg + self._arm_deg
+
+    @property
+    def lean_deg(self) -> float:
+        """How far the arm leans ahead of square to its rod, as a gauge at rest shows it."""
+        if self.surface is None or self.planned is None:
+            raise ValueError("there is no linkage on this channel")
+        sense = ahead_sense(mounted(self.surface, self.planned))
+        away = self.servo.rest_deg + self._arm_deg
+        return lean_deg(self.surface, self.planned) + sense * away
+
+    @property
+    def slop_deg(self) -> float:
+        """How far the surface can be moved by hand in all, the servo holding still."""
+        if self.linkage is None or self.surface is None:
+            raise ValueError("there is no linkage on this channel")
+        slope = abs(float(ratio(self.linkage, math.radians(self.arm_deg))))
+        gears = 2.0 * self.servo.truth.half_gap_deg * slope
+        return self._play_deg(self.linkage, self.surface) + gears
+
     def shown(self, kind: str) -> float:
         """Return what a perfect gauge of this kind would show, signed, in its unit."""
         if kind == "arm":
-            return self.servo.rest_deg
+            return self.servo.rest_deg + self._arm_deg
         if self.surface is None:
             raise ValueError("there is no surface on this channel")
         if kind == "level":
@@ -123,7 +183,28 @@ def _station(servo: Servo, surface: Surface, seed: int) -> Station:
     linkage = Linkage(planned.arm, planned.horn, rod_mm)
     # Drawn apart, so that nothing else changes with it.
     apart = _rng(seed, f"{surface.servo}, hinge and stand")
-    return Station(modelled, linkage, surface, _free_deg(surface, apart), _level(apart))
+    return Station(
+        modelled, linkage, surface, _free_deg(surface, apart), _level(apart), planned=servo
+    )
+
+
+def well_built(model: Model, seed: int) -> dict[int, Station]:
+    """Build stations whose surfaces move as freely as their file says, or a little more."""
+    stations = stations_of(model, seed)
+    for station in stations.values():
+        if station.surface is not None:
+            more = float(_rng(seed, f"{station.surface.name}, free").uniform(1.0, 1.08))
+            station.free_deg = planned_free_deg(station.surface, more)
+    return stations
+
+
+def planned_free_deg(surface: Surface, times: float = 1.0) -> tuple[float, float]:
+    """Return the free travel of a surface by its file, signed, times a factor."""
+    ends = [
+        sign_of(surface, word) * free_travel_deg(surface, word) * times
+        for word in directions(surface)
+    ]
+    return min(ends), max(ends)
 
 
 def _free_deg(surface: Surface, rng: np.random.Generator) -> tuple[float, float]:
