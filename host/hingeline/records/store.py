@@ -376,7 +376,7 @@ class Records:
             The session, with ``signed``: whether its newest signing stands.
         """
         rows = self._rows(
-            "SELECT sessions.*, ifnull((SELECT outcome FROM steps JOIN sessions AS own"
+            "SELECT sessions.*, ifnull((SELECT steps.outcome FROM steps JOIN sessions AS own"
             " ON own.id = steps.session_id WHERE own.rig = sessions.id AND step = 'signoff'"
             " ORDER BY steps.id DESC LIMIT 1) = 'done', 0) AS signed"
             " FROM sessions JOIN models ON models.id = model_id"
