@@ -1,7 +1,7 @@
 """A stand-in for the builder in a guided run: looks, types, and does what the prompts say.
 
 It reads only what a person could see, acts only on what a prompt says, and takes the first mend
-that is offered. What it reads or says wrongly is given to it beforehand.
+that is offered and was not tried before. What it reads or says wrongly is given to it beforehand.
 """
 
 from __future__ import annotations
@@ -68,6 +68,7 @@ class Builder(Listener):
         self._slips = {key: list(texts) for key, texts in (slips or {}).items()}
         self._calibration = calibration
         self._new = np.random.default_rng([seed, 2])
+        self._tried: set[str] = set()
         #: How many prompts were answered.
         self.prompts = 0
 
@@ -104,7 +105,7 @@ class Builder(Listener):
         if choice.topic == "travel":
             return "record" if "record" in choice.words else self._calibration
         if choice.topic == "mend":
-            return choice.words[0]
+            return self._mend(choice)
         if choice.topic == "doing":
             self._do(choice.detail)
             return "done"
@@ -178,6 +179,15 @@ class Builder(Listener):
         if abs(station.surface_deg) < _SEEN_DEG:
             return "still"
         return word_of(surface, station.surface_deg)
+
+    def _mend(self, choice: Choice) -> str:
+        """Take the first mend that was not tried before; none is left: leave it."""
+        for word, mend in zip(choice.words, choice.detail["mends"], strict=False):
+            what = repr((choice.detail["surface"], sorted(mend.items())))
+            if what not in self._tried:
+                self._tried.add(what)
+                return word
+        return choice.words[-1]
 
     def _holes(self, choice: Choice) -> str:
         """Count the holes, and put the rod on."""

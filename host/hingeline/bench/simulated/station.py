@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import zlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -21,6 +21,8 @@ from hingeline.travel.level import Zero
 
 #: How well a rod is made to fit, standard deviation in mm: invented.
 _ROD_ERROR_MM = 0.05
+#: Half of the play of gears that are not worn, in degrees: invented.
+_SOUND_DEG = 0.3
 
 
 @dataclass
@@ -189,9 +191,15 @@ def _station(servo: Servo, surface: Surface, seed: int) -> Station:
 
 
 def well_built(model: Model, seed: int) -> dict[int, Station]:
-    """Build stations whose surfaces move as freely as their file says, or a little more."""
+    """Build stations of a builder who has taken care.
+
+    Their surfaces move as freely as their file says, or a little more, and no gear is worn.
+    """
     stations = stations_of(model, seed)
     for station in stations.values():
+        truth = station.servo.truth
+        if truth.half_gap_deg > _SOUND_DEG:
+            station.servo = station.servo.replaced(replace(truth, half_gap_deg=_SOUND_DEG))
         if station.surface is not None:
             more = float(_rng(seed, f"{station.surface.name}, free").uniform(1.0, 1.08))
             station.free_deg = planned_free_deg(station.surface, more)
