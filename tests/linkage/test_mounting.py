@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 
 from hingeline.errors import LinkageError, ModelError
 from hingeline.linkage.closure import shaft_angle, surface_angle
-from hingeline.linkage.mounting import along_sign, lean_deg, mounted, tooth_deg
+from hingeline.linkage.mounting import ahead_sense, along_sign, lean_deg, mounted, tooth_deg
+from hingeline.model.reading import parse_model
 from hingeline.model.words import sign_of
+from hingeline.model.writing import example_text
 from tests.support.models import model, one, servo
 from tests.support.models import surface as table
 
@@ -307,3 +309,14 @@ def test_a_given_rod_length_is_used_and_moves_neutral():
     linkage = mounted(surface, file)
     assert linkage.length_mm == 75
     assert abs(math.degrees(float(surface_angle(linkage, 0.0)))) > 1
+
+
+def test_ahead_is_where_the_hole_goes_away_from_the_horn():
+    example = parse_model(example_text(), source="example")
+    for made in example.surfaces:
+        square = mounted(made, example.servo_of(made))
+        turn = ahead_sense(square) * 1e-3
+        ahead = np.linalg.norm(square.horn.tip_mm - square.arm.tip_at(turn))
+        assert ahead > square.rest_distance_mm
+        leaning = mounted(made, example.servo_of(made), off_lean_deg=5.0)
+        assert leaning.rest_distance_mm > square.rest_distance_mm

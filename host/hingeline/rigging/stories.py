@@ -15,7 +15,7 @@ approximation. The second term is what a story pays for being able to explain an
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -50,6 +50,8 @@ ODDS = {
     "differential": 0.1,
     "hole": 0.05,
 }
+#: A lean known no better was not read: then it is as often wrong as a set-back. Our own choice.
+UNREAD_DEG = 2.0
 #: The odds fall by this for every further tooth or hole.
 FURTHER = 0.3
 #: Most teeth that an arm is put on wrongly without being seen.
@@ -109,10 +111,13 @@ class Held:
     u: dict[str, float]
 
 
-def stories_of(setting: Setting) -> list[Story]:
-    """List the stories that can be told of a surface."""
+def stories_of(setting: Setting, seat_u_deg: float) -> list[Story]:
+    """List the stories that can be told of a surface whose arm's lean is known so well."""
     surface, tooth = setting.surface, tooth_deg(setting.servo)
-    found = [Story(kind, ODDS[kind]) for kind in ("planned", *MUCH)]
+    odds = dict(ODDS)
+    if seat_u_deg > UNREAD_DEG:
+        odds["lean_deg"] = odds["set_back_mm"]
+    found = [Story(kind, odds[kind]) for kind in ("planned", *MUCH)]
     turned = -2.0 * lean_deg(surface, setting.servo) / tooth
     whole = round(turned) if abs(turned - round(turned)) < 1e-6 else 0
     most = max(MOST_TEETH, min(abs(whole), 2 * MOST_TEETH))
@@ -120,16 +125,16 @@ def stories_of(setting: Setting) -> list[Story]:
         if teeth == 0 or (abs(teeth) > MOST_TEETH and teeth != whole):
             continue
         kind = "differential" if teeth == whole else "tooth"
-        odds = ODDS[kind] * (1.0 if teeth == whole else FURTHER ** (abs(teeth) - 1))
-        found.append(Story(kind, odds, {"lean_deg": teeth * tooth}, teeth=teeth))
+        rarer = 1.0 if teeth == whole else FURTHER ** (abs(teeth) - 1)
+        found.append(Story(kind, odds[kind] * rarer, {"lean_deg": teeth * tooth}, teeth=teeth))
     for part, table in (("arm", surface.arm), ("horn", surface.horn)):
         if table.hole is None:
             continue
         for hole, mm in enumerate(table.holes_mm, 1):
             if hole != table.hole:
-                odds = ODDS["hole"] * FURTHER ** (abs(hole - table.hole) - 1)
+                rarer = FURTHER ** (abs(hole - table.hole) - 1)
                 off = {f"{part}_hole_mm": float(mm - table.holes_mm[table.hole - 1])}
-                found.append(Story("hole", odds, off, part=part, hole=hole))
+                found.append(Story("hole", odds["hole"] * rarer, off, part=part, hole=hole))
     return found
 
 
@@ -155,7 +160,7 @@ def hold(
         Whole free play at the surface where it was measured.
     """
     bench = _Bench(setting, points, u_deg, seat_u_deg, play_deg)
-    return sorted(bench.hold(stories_of(setting)), key=lambda one: one.score)
+    return sorted(bench.hold(stories_of(setting, seat_u_deg)), key=lambda one: one.score)
 
 
 def predicted_deg(
@@ -181,7 +186,8 @@ class _Bench:
         self.shaft_deg = _shaft_deg(setting, points)
         self.motion = _motion(setting, points)
         self.seen = np.array([point.measured_deg for point in points])
-        careful = Errors(lean_deg=seat_u_deg)
+        careful = Errors()
+        careful = replace(careful, lean_deg=min(seat_u_deg, careful.lean_deg))
         turn = TURN_SD if isinstance(setting.curve, TravelCurve) else UNMEASURED_TURN_SD
         self.sds = np.array([*careful.sizes(), LAG_SD_DEG, turn])
         self.start = np.zeros(len(WRONG))

@@ -1,0 +1,80 @@
+"""The curve of a servo on record follows its arm."""
+
+from datetime import datetime, timedelta, timezone
+
+import numpy as np
+import pytest
+
+from hingeline.cli.curves import curve_of, curve_row_of
+from hingeline.records.store import Records
+from hingeline.travel.fit import fit
+from hingeline.travel.schedule import traverse
+from tests.support.servo_truth import ServoTruth
+
+STEPS = traverse(1000, 2000, limits_us=(900, 2100), start_us=1500)
+CURVE = fit(ServoTruth(0.09).read(STEPS, np.random.default_rng(1), 0.5))
+SEAT = {"arm_deg": 14.0, "pulse_us": 1500, "u_deg": 0.5, "lean_deg": 14.0, "planned_lean_deg": 0}
+
+
+class Clock:
+    def __init__(self):
+        self.now = datetime(2026, 5, 1, tzinfo=timezone.utc)
+
+    def __call__(self):
+        self.now += timedelta(minutes=1)
+        return self.now
+
+
+@pytest.fixture
+def records(tmp_path):
+    with Records(tmp_path / "r.sqlite", now=Clock()) as made:
+        yield made
+
+
+def session(records):
+    return records.start_session("rig", bench="board")
+
+
+def at_centre(records):
+    return float(curve_of(records, "A1", simulated=False).angle_deg(1500.0))
+
+
+def test_without_a_calibration_there_is_no_curve(records):
+    records.note_finding(session(records), "seat", "A1", SEAT)
+    assert curve_of(records, "A1", simulated=False) is None
+
+
+def test_an_arm_put_on_later_moves_the_curve(records):
+    first = session(records)
+    records.note_curve(first, "A1", CURVE.to_dict())
+    before = at_centre(records)
+    records.note_finding(session(records), "seat", "A1", SEAT)
+    assert before == pytest.approx(0.0, abs=0.5)
+    assert at_centre(records) == pytest.approx(14.0)
+    row = curve_row_of(records, "A1", simulated=False)
+    assert row.session_id == first
+    assert row.seated > row.noted
+
+
+def test_an_arm_put_on_before_the_calibration_does_not(records):
+    records.note_finding(session(records), "seat", "A1", SEAT)
+    records.note_curve(session(records), "A1", CURVE.to_dict())
+    assert at_centre(records) == pytest.approx(0.0, abs=0.5)
+    assert curve_row_of(records, "A1", simulated=False).seated is None
+
+
+def test_a_seat_that_names_its_curve_moves_that_one_alone(records):
+    first = session(records)
+    records.note_curve(first, "A1", CURVE.to_dict())
+    rig = session(records)
+    records.note_finding(rig, "seat", "A1", {**SEAT, "curve": first})
+    assert at_centre(records) == pytest.approx(14.0)
+    records.note_curve(session(records), "A1", CURVE.to_dict())
+    assert at_centre(records) == pytest.approx(0.0, abs=0.5)
+
+
+def test_a_seat_of_the_simulated_bench_moves_nothing_real(records):
+    records.note_curve(session(records), "A1", CURVE.to_dict())
+    played = records.start_session("rig", bench="simulated")
+    records.note_finding(played, "seat", "A1", SEAT)
+    assert at_centre(records) == pytest.approx(0.0, abs=0.5)
