@@ -93,9 +93,22 @@ class _Watched:
 
 
 @click.command("demo", short_help="Play the whole job on the simulated bench.")
+@click.option(
+    "--guided",
+    is_flag=True,
+    help="Play a whole guided run instead, by a builder who makes mistakes that are found.",
+)
+@click.option(
+    "--pace",
+    type=options.Quantity(units.TIME, 0.0, 60.0),
+    default="0.3 s",
+    show_default=True,
+    metavar="TIME",
+    help="With --guided, on a terminal: rest before each step, to be read.",
+)
 @options.records_option
 @options.json_option
-def command(records_path: Path | None, as_json: bool) -> None:
+def command(guided: bool, pace: float, records_path: Path | None, as_json: bool) -> None:
     """Play the whole job on the simulated bench.
 
     Plans the invented trainer "Millrace", centres and calibrates its four servos, sends
@@ -104,9 +117,16 @@ def command(records_path: Path | None, as_json: bool) -> None:
     numbers.
 
     \b
-    Example:
+    Examples:
       hingeline demo
+      hingeline demo --guided
     """
+    if guided:
+        from hingeline.cli.guided import play
+
+        tell("A guided run on the simulated bench. Model, servos and mistakes are invented.")
+        play(records_path, pace, as_json=as_json)
+        return
     path = records_path or default_records().with_name("demo.sqlite")
     text = example_text()
     model = parse_model(text, source="millrace.toml")

@@ -16,6 +16,8 @@ from hingeline.linkage.mounting import lean_deg, tooth_deg
 from hingeline.model.words import directions, sign_of
 
 Stations = MutableMapping[int, Station]
+#: A horn whose hole stands well behind the hinge line.
+AFT = Build(set_back_mm=4.0)
 
 
 @dataclass(frozen=True)
@@ -145,8 +147,8 @@ def short_servo(surface: str) -> Fault:
 
 
 def mistyped(surface: str) -> Fault:
-    """Type one throw with its digits exchanged."""
-    slips: Slips = {("throw", surface): [_exchanged]}
+    """Type one throw ten times too large."""
+    slips: Slips = {("throw", surface): [_ten_times]}
     return Fault("mistyped reading", surface, lambda _stations: None, (), slips)
 
 
@@ -199,8 +201,9 @@ def _size(typed: str) -> str:
     return next(word for word in typed.split() if word[0].isdigit())
 
 
-def _exchanged(typed: str) -> str:
-    """Exchange the first two digits of what was typed: "up 12.5" becomes "up 21.5"."""
-    place = next(place for place, letter in enumerate(typed) if letter.isdigit())
-    first, second = typed[place], typed[place + 1]
-    return f"{typed[:place]}{second}{first}{typed[place + 2 :]}" if second.isdigit() else typed
+def _ten_times(typed: str) -> str:
+    """Lose the point of what was typed, or type a nought too many: "up 12.5" becomes "up 125"."""
+    if "." in typed or "," in typed:
+        return typed.replace(".", "").replace(",", "")
+    place = max(place for place, letter in enumerate(typed) if letter.isdigit())
+    return f"{typed[: place + 1]}0{typed[place + 1 :]}"
