@@ -93,7 +93,7 @@ def seat_of(
     planned = lean_deg(surface, servo)
     off = lean_read_deg - planned
     arm = ahead_sense(mounted(surface, servo)) * off
-    refit = _refit(surface, servo, off)
+    refit = refit_of(surface, servo, off)
     trim = -arm / rate_deg_per_us
     differential = _wrong_way(planned, lean_read_deg, servo)
     text = _text(off, refit, trim)
@@ -103,7 +103,11 @@ def seat_of(
     return Seat(planned, lean_read_deg, off, arm, refit, trim, differential, text, named)
 
 
-def _refit(surface: Surface, servo: Servo, off_deg: float) -> Refit | None:
+def refit_of(surface: Surface, servo: Servo, off_deg: float) -> Refit | None:
+    """Find where the part would sit nearer, an arm being so far ahead of its place.
+
+    None when it is on the nearest tooth.
+    """
     # Counted ahead instead of counter-clockwise: the sums are the same in a mirror.
     fit = nearest_fit(servo.spline_teeth, servo.arm_count, off_deg)
     if fit.arm == 1 and fit.teeth == 0:
@@ -150,7 +154,7 @@ def _named(
     off = read_deg - planned_deg
     teeth = off / tooth_deg(servo)
     whole = round(teeth)
-    mends = (_refit_mend(refit), _trim_mend(trim_us))
+    mends = (refit_mend(refit), _trim_mend(trim_us))
     sits = f"{surface.name}: the arm sits {units.deg(abs(off))} {way_words(off)} of its place"
     if differential:
         text = (
@@ -174,7 +178,8 @@ def _hinge_words(lean: float) -> str:
     return "AWAY from" if lean > 0 else "TOWARDS"
 
 
-def _refit_mend(refit: Refit) -> Mend:
+def refit_mend(refit: Refit, gives: str = "") -> Mend:
+    """Make the mend that puts the part on elsewhere; by default it gives what is left."""
     carries = "" if refit.part_arm is None else f", with arm {refit.part_arm} of it to the rod"
     turned = (
         f"put it on {teeth_words(refit.teeth)} further {way_words(refit.teeth)}"
@@ -184,7 +189,7 @@ def _refit_mend(refit: Refit) -> Mend:
     return mend(
         "refit",
         f"take the arm off and {turned}{carries}",
-        f"leaves {units.deg(abs(refit.left_deg))}",
+        gives or f"leaves {units.deg(abs(refit.left_deg))}",
         teeth=refit.teeth,
         part_arm=refit.part_arm,
     )

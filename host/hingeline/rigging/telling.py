@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from hingeline import units
-from hingeline.linkage.mounting import ahead_sense, lean_deg, tooth_deg
-from hingeline.linkage.spline import finest_deg
+from hingeline.linkage.mounting import ahead_sense, lean_deg
 from hingeline.model.words import say, word_of
 from hingeline.rigging.judging_throws import ThrowPoint
 from hingeline.rigging.mends import Mend, rod_mend
 from hingeline.rigging.naming import mend, teeth_words, way_words
+from hingeline.rigging.seating import WORTH_DEG, Refit, refit_mend, refit_of
 from hingeline.rigging.stories import Held, predicted_deg
 from hingeline.travel.setting import Setting
 
@@ -42,13 +42,7 @@ def tell(setting: Setting, points: Sequence[ThrowPoint], held: Held) -> Told:
     if story.kind in ("tooth", "differential"):
         gives = _gives(setting, points, wrong, {"lean_deg": story.fixed["lean_deg"]})
         back = -story.teeth
-        refit = mend(
-            "refit",
-            f"take the arm off and put it on {teeth_words(back)} further {way_words(back)}",
-            gives,
-            teeth=back,
-            part_arm=None,
-        )
+        refit = refit_mend(Refit(back, None, 0.0), gives)
         turned = f"{teeth_words(story.teeth)} ({units.deg(abs(story.fixed['lean_deg']))})"
         if story.kind == "tooth":
             text = f"the arm sits {turned} {way_words(story.teeth)} of its place"
@@ -109,20 +103,11 @@ def _lean(setting: Setting, points: Sequence[ThrowPoint], held: Held, gives: str
         f"the arm leans {units.deg(abs(size))} (+/- {doubt:.1f}) further "
         f"{_hinge_words(size)} the hinge line than planned"
     )
-    tooth = tooth_deg(setting.servo)
-    teeth = -round(size / tooth)
     mends: list[Mend] = []
-    if teeth and abs(size) > finest_deg(setting.servo) / 2.0:
-        moved = {"lean_deg": -teeth * tooth}
-        mends.append(
-            mend(
-                "refit",
-                f"take the arm off and put it on {teeth_words(teeth)} further {way_words(teeth)}",
-                _gives(setting, points, held.wrong, moved),
-                teeth=teeth,
-                part_arm=None,
-            )
-        )
+    refit = refit_of(setting.surface, setting.servo, size)
+    if refit is not None and abs(size) - abs(refit.left_deg) >= WORTH_DEG:
+        turned = {"lean_deg": size - refit.left_deg}
+        mends.append(refit_mend(refit, _gives(setting, points, held.wrong, turned)))
     elif (trim := _lean_trim(setting, size)) is not None:
         # The arm comes to its place by the pulse; the rod then has to be fitted anew.
         text_of = f"trim the servo's centre by {trim:+d} us, then fit the rod to neutral"
