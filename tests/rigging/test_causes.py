@@ -6,6 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from hingeline.model.words import directions
 from hingeline.rigging.causes import name_cause, suspicion
@@ -255,3 +257,18 @@ def test_a_servo_that_was_not_measured_is_not_believed_to_the_degree():
     share = re.search(r"turns about (\d+)% .* further than its travel curve", believed.text)
     assert share is not None
     assert abs(int(share[1]) - 12) <= 4
+
+
+@given(st.lists(st.floats(-90.0, 90.0), min_size=6, max_size=6), st.integers(3, 6))
+def test_whatever_is_read_something_is_said(readings, count):
+    setting = planned("rudder")
+    points = [
+        replace(point, measured_deg=seen)
+        for point, seen in zip(taken(setting, built(setting)), readings, strict=True)
+    ][:count]
+    found = named(setting, points)
+    assert found.text.startswith("rudder")
+    assert found.mends
+    assert "nan" not in found.text + "".join(mend.text + mend.gives for mend in found.mends)
+    hint = suspicion(setting, points, u_deg=U_DEG, seat_u_deg=SEAT_U_DEG, play_deg=None)
+    assert hint is None or hint.text

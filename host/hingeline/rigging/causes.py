@@ -60,10 +60,10 @@ def name_cause(
 
 
 def _likeliest(setting: Setting, points: Sequence[ThrowPoint], held: Sequence[Held]) -> Named:
-    best = next(one for one in held if one.story.kind != "planned")
     aim = _aim(setting, points)
-    if not _as_likely(best, held[0]) or not _explains(best, len(points)):
-        return _unknown(setting, points, held[0], aim)
+    best = next((one for one in held if one.story.kind != "planned"), None)
+    if best is None or not _as_likely(best, held[0]) or not _explains(best, len(points)):
+        return _unknown(setting, points, held[0] if held else None, aim)
     told = [tell(setting, points, one) for one in held if _as_likely(one, best)]
     told.sort(key=lambda one: one.cause == "")  # small errors are told of last
     first, others = told[0], told[1:]
@@ -111,7 +111,7 @@ def _wrong_way(setting: Setting, points: Sequence[ThrowPoint]) -> Named | None:
     """Name a surface that follows its pulses backwards."""
     predicted = np.array([point.predicted_deg for point in points])
     seen = np.array([point.measured_deg for point in points])
-    if float((predicted - predicted.mean()) @ (seen - seen.mean())) >= 0.0:
+    if not float((predicted - predicted.mean()) @ (seen - seen.mean())) < 0.0:
         return None
     largest = max(points, key=lambda point: abs(point.measured_deg))
     surface = setting.surface
@@ -148,7 +148,7 @@ def _aim(setting: Setting, points: Sequence[ThrowPoint]) -> Mend | None:
 
 
 def _unknown(
-    setting: Setting, points: Sequence[ThrowPoint], best: Held, aim: Mend | None
+    setting: Setting, points: Sequence[ThrowPoint], best: Held | None, aim: Mend | None
 ) -> Named:
     surface = setting.surface
     worst = max(points, key=lambda point: abs(point.miss_deg))
@@ -156,7 +156,7 @@ def _unknown(
         f"{surface.name}: it stands {say(surface, worst.measured_deg)} instead of "
         f"{say(surface, worst.wanted_deg)} at {worst.pulse_us:.0f} us"
     )
-    if best.story.kind == "planned":
+    if best is not None and best.story.kind == "planned":
         text = f"{seen}; nothing single stands out, small errors together explain it"
         return Named("unknown", f"{text}.", (aim,) if aim else (measure_again(setting),))
     text = f"{seen}, and nothing that is commonly wrong explains all points: read them once more"

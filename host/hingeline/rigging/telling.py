@@ -159,7 +159,7 @@ def _gives(
         for deg, point in zip(stands, points, strict=True)
         if abs(point.share) == 1.0
     ]
-    return f"{', '.join(ends)}; worst miss about {units.deg(worst)}"
+    return "; ".join(filter(None, (", ".join(ends), f"worst miss about {units.deg(worst)}")))
 
 
 def measure_again(setting: Setting) -> Mend:
