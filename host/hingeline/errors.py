@@ -68,7 +68,7 @@ class BenchError(HingelineError):
 
 
 class LostError(BenchError):
-    """The board is gone, does not answer, or has forgotten what it was told.
+    """The board is gone, does not answer, was started again, or stopped by itself.
 
     Whoever can go on at a place that is kept may look for the board again.
     """

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import secrets
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from types import TracebackType
 
+from hingeline.bench.assuring import assured
 from hingeline.bench.greeting import BoardInfo, board_info
 from hingeline.bench.identifying import Answer, at_prompt, no_bench
 from hingeline.bench.keeping import (
@@ -20,7 +21,7 @@ from hingeline.bench.keeping import (
 )
 from hingeline.bench.refusing import never_sent, refused
 from hingeline.bench.transport import Transport
-from hingeline.errors import BenchError
+from hingeline.errors import BenchError, LostError
 from shared_protocol import table
 from shared_protocol.errors import LocalProtocolError
 from shared_protocol.host_session import Greeting, HostSession, Refusal, Reply
@@ -74,7 +75,7 @@ class Board:
         try:
             self.info = self._greet()
             self.frame_hz, self.tick_ns = self.info.frame_hz, self.info.tick_ns
-            self._ask("beat", {})  # what the silence of an earlier program led to is its affair
+            self.refresh()  # what the silence of an earlier program led to is its affair
         except BaseException:
             transport.close()
             raise
@@ -99,6 +100,11 @@ class Board:
     def port(self) -> str:
         """Name of the port."""
         return self._transport.name
+
+    @property
+    def parts(self) -> tuple[Board, ...]:
+        """The boards of which it consists: itself alone."""
+        return (self,)
 
     def close(self) -> None:
         """Switch every channel off and give the port back, also when the board is gone."""
@@ -130,13 +136,22 @@ class Board:
 
         Without ``ramp_s`` each goes as fast as its slew allows; with it all take so long.
         """
-        pulses = {f"p{ch}_ns": us * NS_PER_US for ch, us in pulses_us.items()}
-        self._arrive("hold", list(pulses_us), pulses | _ms("ramp_ms", ramp_s))
+        self._arrive(self.begin_hold(pulses_us, ramp_s=ramp_s), pulses_us)
 
     def centre(self, channels: Sequence[int], *, ramp_s: float | None = None) -> None:
         """Go to each channel's centre and wait until all are there; ``ramp_s`` as for hold."""
-        values = {"mask": _mask(channels)} | _ms("ramp_ms", ramp_s)
-        self._arrive("centre", channels, values)
+        self._arrive(self.begin_centre(channels, ramp_s=ramp_s), channels)
+
+    def begin_hold(self, pulses_us: Mapping[int, int], *, ramp_s: float | None = None) -> float:
+        """Begin what ``hold`` does; return how long it takes, in seconds."""
+        pulses = {f"p{ch}_ns": us * NS_PER_US for ch, us in pulses_us.items()}
+        reply = self._ask("hold", pulses | _ms("ramp_ms", ramp_s))
+        return reply.values["settle_ms"] / 1000
+
+    def begin_centre(self, channels: Sequence[int], *, ramp_s: float | None = None) -> float:
+        """Begin what ``centre`` does; return how long it takes, in seconds."""
+        reply = self._ask("centre", {"mask": _mask(channels)} | _ms("ramp_ms", ramp_s))
+        return reply.values["settle_ms"] / 1000
 
     def sweep(
         self,
@@ -216,6 +231,10 @@ class Board:
         """Show that the host is there; return whether any channel has still to change."""
         return self._beat() != 0
 
+    def arrived(self, channels: Iterable[int]) -> bool:
+        """Show that the host is there; return whether these channels are where they go."""
+        return not self._beat() & _mask(channels)
+
     def measure(self, channel: int) -> tuple[float, float]:
         """Measure one pulse of a channel that holds, at the board's own measuring pin.
 
@@ -256,6 +275,18 @@ class Board:
 
     # -- time --------------------------------------------------------------------------
 
+    def now_s(self) -> float:
+        """Return the time on this board's side, in seconds; only differences count."""
+        return self._transport.now_s()
+
+    def rest(self, seconds: float) -> None:
+        """Let time pass, less than a board does without a beat."""
+        self._transport.wait(seconds)
+
+    def refresh(self) -> None:
+        """Show that the host is there; what an earlier silence led to no longer counts."""
+        self._ask("beat", {})
+
     def wait(self, seconds: float) -> None:
         """Let time pass, and show the board that the host is there."""
         end = self._transport.now_s() + seconds
@@ -275,35 +306,17 @@ class Board:
         if self.simulated:
             yield
             return
-        done = threading.Event()
-        failure: list[Exception] = []
-
-        def assure() -> None:
-            while not done.wait(BEAT_S):
-                try:
-                    self.moving()
-                except Exception as error:  # whatever it is, it belongs to whoever waits
-                    failure.append(error)
-                    return
-
-        beats = threading.Thread(target=assure, name="beats", daemon=True)
-        beats.start()
-        try:
+        with assured(self.moving, BEAT_S):
             yield
-        finally:
-            done.set()
-            beats.join()
-        if failure:
-            raise failure[0]
 
     # -- within ------------------------------------------------------------------------
 
-    def _arrive(self, word: str, channels: Sequence[int], values: dict[str, int]) -> None:
-        self.wait(self._ask(word, values).values["settle_ms"] / 1000)
+    def _arrive(self, seconds: float, channels: Iterable[int]) -> None:
+        self.wait(seconds)
         # The board does not look at its clock all the time: the last may be a little later.
-        end = self._transport.now_s() + LATE_S
-        while self._beat() & _mask(channels) and self._transport.now_s() < end:
-            self._transport.wait(LATE_S / 20)
+        end = self.now_s() + LATE_S
+        while not self.arrived(channels) and self.now_s() < end:
+            self.rest(LATE_S / 20)
 
     def _beat(self) -> int:
         """Show that the host is there; return the mask of the channels still to change."""
@@ -343,7 +356,7 @@ class Board:
                     raise refused(reply)
                 if reply is not None:
                     return reply
-        raise BenchError(
+        raise LostError(
             f"{self.port}: the board did not answer {word!r} in {tries} tries "
             f"of {ANSWER_S:g} s each.",
             cause="The cable, the power or the board failed.",
@@ -360,7 +373,7 @@ class Board:
         return None
 
 
-def _mask(channels: Sequence[int]) -> int:
+def _mask(channels: Iterable[int]) -> int:
     return sum(1 << (channel - 1) for channel in set(channels))
 
 
@@ -369,31 +382,31 @@ def _ms(key: str, seconds: float | None) -> dict[str, int]:
     return {} if seconds is None else {key: round(seconds * 1000)}
 
 
-def _guarded(guard: int, rail_mv: int) -> BenchError:
+def _guarded(guard: int, rail_mv: int) -> LostError:
     """Return what the board did by itself as an error; nothing goes on after it."""
     kind = table.name_of(table.GUARDS, guard)
     if kind == "rail":
         now = f" (it is at {rail_mv / 1000:.2f} V now)" if rail_mv else ""
-        return BenchError(
+        return LostError(
             f"the servo supply fell too low{now}, and the board stopped its pulses.",
             cause="A weak or empty supply, a thin lead, or a servo that is blocked.",
             mend="Look at supply, plugs and servos, then start the command again.",
         )
     if kind == "button":
-        return BenchError(
+        return LostError(
             "the board's button was pressed, and the board stopped its pulses.",
             mend="Look at the servos, then start the command again.",
         )
     did = "stopped all motion" if kind == "held" else "stopped its pulses"
-    return BenchError(
+    return LostError(
         f"the board heard nothing for too long and {did}.",
         cause="The computer slept, or was too busy to show that it is there.",
         mend="Look at the servos, then start the command again.",
     )
 
 
-def _forgotten(port: str) -> BenchError:
-    return BenchError(
+def _forgotten(port: str) -> LostError:
+    return LostError(
         f"{port}: the board has started again, or another program has taken it over.",
         cause="Nothing that was set before can be relied on, so nothing more was sent.",
         mend="Look at the servos, then start the command again.",

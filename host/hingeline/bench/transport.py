@@ -14,7 +14,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Protocol
 
-from hingeline.errors import BenchError
+from hingeline.errors import BenchError, LostError
 
 if TYPE_CHECKING:
     import serial
@@ -93,7 +93,7 @@ class SerialTransport:
         try:
             self._port.write(data)
         except serial.SerialTimeoutException:
-            raise BenchError(
+            raise LostError(
                 f"{self.name}: the board did not take {len(data)} bytes in {WRITE_TIMEOUT_S:g} s.",
                 cause="It does not read its port: it is stuck, or runs another program.",
                 mend="Unplug the board, plug it in again and repeat the command.",
@@ -128,8 +128,8 @@ class SerialTransport:
         with contextlib.suppress(OSError):
             self._port.close()
 
-    def _lost(self, error: Exception) -> BenchError:
-        return BenchError(
+    def _lost(self, error: Exception) -> LostError:
+        return LostError(
             f"{self.name}: the connection is lost ({error}).",
             cause="The cable came out, the board lost power, or another program uses the port.",
             mend="Check cable and power, close other programs, and start the command again; "

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from hingeline.bench.choices import Choice, Chooser, chosen
-from hingeline.bench.client import Board
+from hingeline.bench.boards import Boards
 from hingeline.bench.procedures.channels import Channel, go
 from hingeline.errors import BenchError
 from hingeline.travel.binding import STEP_US, Heard, Side, heard_of, outward
@@ -46,7 +46,7 @@ class Listening:
 Keep = Callable[[int | None, bool, str, str], None]
 
 
-def listen(board: Board, plan: Listening, asker: Chooser, keep: Keep) -> tuple[Side, Side]:
+def listen(board: Boards, plan: Listening, asker: Chooser, keep: Keep) -> tuple[Side, Side]:
     """Find the first pulse that buzzes each way, with the rod on and then with it off.
 
     Every pulse is held for a moment only; the servo is back at its centre before the question
@@ -55,7 +55,7 @@ def listen(board: Board, plan: Listening, asker: Chooser, keep: Keep) -> tuple[S
 
     Parameters
     ----------
-    board : Board
+    board : Boards
         With the channel in use.
     plan : Listening
         What to do.
@@ -89,7 +89,7 @@ def listen(board: Board, plan: Listening, asker: Chooser, keep: Keep) -> tuple[S
 
 
 def _both_ways(
-    board: Board, plan: Listening, asker: Chooser, keep: Keep, *, rod_on: bool
+    board: Boards, plan: Listening, asker: Chooser, keep: Keep, *, rod_on: bool
 ) -> tuple[Heard, Heard]:
     """Go out to both ends, each until something buzzes. Centre belongs to both."""
     centre = plan.channel.centre_us
@@ -106,7 +106,7 @@ def _both_ways(
 
 
 def _quiet(
-    board: Board, plan: Listening, pulse_us: int, asker: Chooser, keep: Keep, *, rod_on: bool
+    board: Boards, plan: Listening, pulse_us: int, asker: Chooser, keep: Keep, *, rod_on: bool
 ) -> bool:
     """Hold a pulse for a moment, go back to centre, and ask what was heard."""
     number, label = plan.channel.number, plan.channel.label
@@ -136,7 +136,7 @@ def _quiet(
             return word == QUIET
 
 
-def _rod(board: Board, plan: Listening, asker: Chooser, keep: Keep, wanted: str) -> None:
+def _rod(board: Boards, plan: Listening, asker: Chooser, keep: Keep, wanted: str) -> None:
     """Have the rod taken off or put on, without pulses meanwhile."""
     board.off([plan.channel.number])
     how = "Take the rod off" if wanted == OFF else "Put the rod on again"

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from hingeline.bench.asking import Asker, Gauge, Question
-from hingeline.bench.client import Board
+from hingeline.bench.boards import Boards
 from hingeline.bench.entering import Entry, Notes
 from hingeline.bench.procedures.channels import Channel
 from hingeline.bench.procedures.stepping import Place, Work
@@ -61,7 +61,7 @@ class Calibration:
 
 
 def calibrate(
-    board: Board,
+    board: Boards,
     plan: Calibration,
     asker: Asker,
     notes: Notes,
@@ -71,7 +71,7 @@ def calibrate(
 
     Parameters
     ----------
-    board : Board
+    board : Boards
         The bench.
     plan : Calibration
         What to do.

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from hingeline.bench.client import Board
+from hingeline.bench.boards import Boards
 from hingeline.bench.greeting import USUAL_DEG_PER_US
 from hingeline.errors import BenchError
 from hingeline.model.checks import USUAL_FRAME_HZ
@@ -61,7 +61,7 @@ def frame_rate(channels: Sequence[Channel]) -> int:
     return min(channel.frame_hz for channel in channels)
 
 
-def prepare(board: Board, channels: Sequence[Channel]) -> str:
+def prepare(board: Boards, channels: Sequence[Channel]) -> str:
     """Set the frame rate for servos, and see whether the board is good enough for them.
 
     The board itself goes back to its own rate when the session ends.
@@ -101,7 +101,7 @@ def prepare(board: Board, channels: Sequence[Channel]) -> str:
     return f"{text}. No throw can be set more closely." if step_us > COARSE_US else ""
 
 
-def _pinless(board: Board) -> BenchError:
+def _pinless(board: Boards) -> BenchError:
     cause = "It does not know which of its pins lead to servos."
     if board.info.started == "pins":
         cause = "Its list of pins, pins.json, is missing, damaged or impossible."
@@ -114,7 +114,7 @@ def _pinless(board: Board) -> BenchError:
 
 
 @contextmanager
-def in_use(board: Board, channels: Sequence[Channel]) -> Iterator[None]:
+def in_use(board: Boards, channels: Sequence[Channel]) -> Iterator[None]:
     """Set channels up; whatever happens inside, switch them off at the end."""
     for channel in channels:
         board.setup(
@@ -130,7 +130,7 @@ def in_use(board: Board, channels: Sequence[Channel]) -> Iterator[None]:
         board.off([channel.number for channel in channels])
 
 
-def go(board: Board, pulses_us: dict[int, int]) -> None:
+def go(board: Boards, pulses_us: dict[int, int]) -> None:
     """Go to a pulse on each channel, together, and let everything come to rest."""
     board.hold(pulses_us)
     board.wait(REST_S)

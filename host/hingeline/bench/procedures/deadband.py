@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from hingeline.bench.choices import Choice, Chooser, chosen
-from hingeline.bench.client import Board
+from hingeline.bench.boards import Boards
 from hingeline.bench.procedures.channels import Channel, go
 from hingeline.errors import TravelError
 from hingeline.travel.deadband import MOST_US, Staircase, Threshold
@@ -36,7 +36,7 @@ class Trial:
 
 
 def find_thresholds(
-    board: Board,
+    board: Boards,
     channel: Channel,
     pulse_us: int,
     asker: Chooser,
@@ -48,7 +48,7 @@ def find_thresholds(
 
     Parameters
     ----------
-    board : Board
+    board : Boards
         With the channel in use.
     channel : Channel
         The servo's.
@@ -90,7 +90,7 @@ def find_thresholds(
 
 
 def _moves(
-    board: Board,
+    board: Boards,
     channel: Channel,
     trial: Trial,
     asker: Chooser,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from hingeline.bench.asking import Asker, Gauge
-from hingeline.bench.client import Board
+from hingeline.bench.boards import Boards
 from hingeline.bench.procedures.channels import REST_S
 from hingeline.bench.procedures.throwing import NoteSurface, read_surface
 from hingeline.model import words
@@ -151,7 +151,7 @@ def stick_pulse_us(setting: Setting, stick: float, side_sign: int) -> int:
 
 
 def check_pair(
-    board: Board,
+    board: Boards,
     left: Setting,
     right: Setting,
     moves: Literal["opposite", "together"],
@@ -210,7 +210,7 @@ def mismatches(
     )
 
 
-def _go_both(board: Board, left: Setting, right: Setting, pulses: Sequence[int]) -> None:
+def _go_both(board: Boards, left: Setting, right: Setting, pulses: Sequence[int]) -> None:
     board.hold({left.surface.channel: pulses[0], right.surface.channel: pulses[1]})
     board.wait(REST_S)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from hingeline.bench.asking import Asker
-from hingeline.bench.client import Board
+from hingeline.bench.boards import Boards
 from hingeline.bench.entering import Entries, Entry, Notes, where
 from hingeline.bench.orders import Order
 from hingeline.bench.procedures.channels import go
@@ -72,7 +72,7 @@ class Work:
 
     def __init__(
         self,
-        board: Board,
+        board: Boards,
         plan: Calibration,
         asker: Asker,
         notes: Notes,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from hingeline import chord
 from hingeline.bench.asking import Answer, Asker, Gauge, put, surface_question
-from hingeline.bench.client import Board
+from hingeline.bench.boards import Boards
 from hingeline.bench.procedures.channels import go
 from hingeline.model import words
 from hingeline.model.schema import Surface
@@ -51,7 +51,7 @@ class Throw:
 
 
 def send_throws(
-    board: Board,
+    board: Boards,
     setting: Setting,
     asked: Sequence[tuple[str, float]],
     gauge: Gauge,
@@ -62,7 +62,7 @@ def send_throws(
 
     Parameters
     ----------
-    board : Board
+    board : Boards
         With the surface's channel in use.
     setting : Setting
         The surface.
@@ -104,7 +104,7 @@ def send_throws(
 
 
 def read_surface(
-    board: Board,
+    board: Boards,
     setting: Setting,
     pulse_us: int,
     gauge: Gauge,

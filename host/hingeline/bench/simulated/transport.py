@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 _STEP_US = 10_000  # how finely time passes: half a frame
 _CLOCK_MASK = 0x3FFFFFFF  # the board's microsecond counter starts again at 2**30
+MOST_ALIKE = 16  # boards of one seed
 _LAG_S = 0.001  # a board answers within a few milliseconds
 
 
@@ -32,16 +33,21 @@ class SimulatedTransport:
         What stands on each channel; channels left out drive nothing.
     seed : int
         For the board's tokens.
+    place : int
+        Which of several boards with this seed it is, from 0. Seed and place make its number.
     """
 
     simulated = True
 
-    def __init__(self, stations: Mapping[int, Station], seed: int = 0) -> None:
-        self.name = f"sim:{seed or ''}"
+    def __init__(self, stations: Mapping[int, Station], seed: int = 0, place: int = 0) -> None:
+        again = f" (board {place + 1})" if place else ""
+        self.name = f"sim:{seed or ''}{again}"
         self.stations = stations
         self._now_us = 0
         self._inbox = b""
-        self._core, self._outputs = _board(np.random.default_rng([seed, 0]))
+        self._core, self._outputs = _board(
+            np.random.default_rng([seed, 0]), seed * MOST_ALIKE + place
+        )
 
     @property
     def pulses_us(self) -> list[float]:
@@ -83,7 +89,7 @@ class SimulatedTransport:
                 station.advance(self._outputs.pulses_ns[channel - 1] / 1000, step / 1e6)
 
 
-def _board(rng: np.random.Generator) -> tuple[Core, Recorder]:
+def _board(rng: np.random.Generator, number: int) -> tuple[Core, Recorder]:
     # Imported here and nowhere else on the host: only a simulated bench needs the firmware.
     from benchboard.boards import board_named
     from benchboard.core import Core
@@ -110,6 +116,7 @@ def _board(rng: np.random.Generator) -> tuple[Core, Recorder]:
         board,
         lambda: int(rng.integers(1, 1 << 30)),
         "power",
+        board_id=number,
         fittings=LoopBack(),
         keep=lambda _settings: None,  # for as long as this bench lives
     )
