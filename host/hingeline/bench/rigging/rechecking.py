@@ -1,0 +1,92 @@
+"""Three points of a surface, sent as they were sent when it was rigged, and read again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from hingeline.bench.asking import Answer, Gauge, surface_question
+from hingeline.bench.client import Board
+from hingeline.bench.procedures.channels import go
+from hingeline.bench.procedures.throwing import surface_deg
+from hingeline.bench.rigging.prompting import Prompter
+from hingeline.bench.rigging.reading import questioned
+from hingeline.model.schema import Surface
+from hingeline.model.words import directions, say, sign_of
+from hingeline.rigging.threepoints import POINTS
+
+#: Given the pulse, its approach, the answer, and which reading it replaces by which word; keeps
+#: it and returns its number.
+KeepReading = Callable[[int, str, Answer, "int | None", str], int]
+
+
+@dataclass(frozen=True)
+class Three:
+    """What is to be checked.
+
+    Attributes
+    ----------
+    surface : Surface
+    pulses_us : sequence of int
+        As recorded, at the points of `POINTS`.
+    then_deg : sequence of float
+        What was read there, positive in the first direction.
+    """
+
+    surface: Surface
+    pulses_us: Sequence[int]
+    then_deg: Sequence[float]
+
+
+def read_three(
+    board: Board, three: Three, gauge: Gauge, prompter: Prompter, keep: KeepReading
+) -> tuple[float, ...]:
+    """Send the three pulses and have the surface read at each, whose channel is in use.
+
+    Returns
+    -------
+    tuple of float
+        Positive in the surface's first direction, in degrees.
+
+    Raises
+    ------
+    Ordered
+        When something else is to be done than reading.
+    """
+    surface = three.surface
+    sign = sign_of(surface, directions(surface)[0])
+    centre_us = three.pulses_us[1]
+    at = centre_us
+    go(board, {surface.channel: centre_us})
+    found = []
+    for (share, _), pulse, then in zip(POINTS, three.pulses_us, three.then_deg, strict=True):
+        go(board, {surface.channel: pulse})
+        approach = "rising" if pulse > at else "falling"
+        at = pulse
+        question = replace(
+            surface_question(surface, surface.channel, gauge, assumed=None),
+            topic="throw" if share else "neutral",
+            detail={"surface": surface.name, "share": share},
+        )
+
+        def kept(
+            answer: Answer,
+            replaces: int | None,
+            because: str,
+            pulse: int = pulse,
+            approach: str = approach,
+        ) -> int:
+            return keep(pulse, approach, answer, replaces, because)
+
+        with board.attended():
+            answer = questioned(
+                prompter,
+                question,
+                kept,
+                sign * then,
+                lambda made: surface_deg(made, surface, gauge),
+                lambda size: say(surface, size),
+            )
+        found.append(sign * surface_deg(answer, surface, gauge) + 0.0)
+    go(board, {surface.channel: centre_us})
+    return tuple(found)
