@@ -274,7 +274,8 @@ class _Check:
         from hingeline.bench.procedures.channels import in_use
         from hingeline.bench.rigging.prompting import Ordered, Prompter, Typed
         from hingeline.bench.rigging.rechecking import Three, read_three
-            def keep(
+
+        def keep(
             pulse_us: int, approach: str, answer: Answer, replaces: int | None, because: str
         ) -> int:
             return bench.records.note_reading(

@@ -42,7 +42,7 @@ class Recheck:
     ----------
     surface : str
     then_deg, now_deg : tuple of float
-        At the points of `hingeline.rigging.threepoints.POINTS`, positive in the surface's first direction.
+        At the three points, positive in the surface's first direction.
     u_deg : float
         Standard uncertainty of the difference of two readings.
     chi_square, limit : float
