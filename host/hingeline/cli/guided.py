@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import sys
 import tempfile
 import time
@@ -13,6 +12,7 @@ from typing import Any
 
 import click
 
+from hingeline import units
 from hingeline.bench.asking import Gauge
 from hingeline.bench.simulated import faults
 from hingeline.bench.simulated.builder import Builder
@@ -21,13 +21,12 @@ from hingeline.bench.simulated.station import Station, well_built
 from hingeline.cli import models, options
 from hingeline.cli.output import emit, table, wrapped
 from hingeline.cli.rig import Work
-from hingeline.linkage.closure import surface_angle
 from hingeline.model.reading import parse_model
 from hingeline.model.schema import Model, Surface
 from hingeline.model.throws import throw_deg
-from hingeline.model.words import directions, say
+from hingeline.model.words import directions, say, sign_of
 from hingeline.model.writing import example_text
-from hingeline.records.store import Records
+from hingeline.records.store import Records, Row
 from hingeline.travel.matching import TOLERANCE_DEG
 
 PORT = "sim:20"  # the seed: the same servos in every run
@@ -54,9 +53,10 @@ class Found:
     @property
     def named(self) -> bool:
         """Whether it was called by its name."""
-        return bool(set(self.fault.causes) & set(self.causes))
+        return bool(set(self.fault.causes or (SLIP,)) & set(self.causes))
 
 
+NEUTRAL = "neutral"
 #: What a slip of the pencil is called: it is no fault of the model, and no step fails by it.
 SLIP = "mistyped"
 
@@ -149,24 +149,29 @@ class Guided:
         """Look up in the records what was made of each mistake."""
         with Records(self._path) as records:
             newest = records.newest_rig(self.model.name, simulated=True)
-            number = int(newest["id"]) if newest else 0
-            rows = records.rig_steps(number)
-            typed = records.session(number)["remarks"] if number else []
-        slipped = any(row["kind"] == "replaced" for row in typed)
-        return [_made_of(fault, rows, slipped=slipped) for fault in self._mistakes]
+            if newest is None:
+                return []
+            rows = records.rig_steps(newest["id"])
+            whole = records.session(newest["id"])
+        corrected = _corrected(whole["readings"], whole["remarks"])
+        return [_made_of(fault, rows, corrected) for fault in self._mistakes]
 
     def true_deg(self, surface: Surface, pulse_us: float, *, rising: bool) -> float:
         """Return where a surface truly stands at a pulse, signed, in degrees."""
         station = faults.station_of(self.stations, surface.name)
-        assert station.linkage is not None  # noqa: S101  (every surface has one)
-        offset = station.arm_deg - station.servo.shaft_deg
-        shaft = station.servo.truth.shaft_deg(pulse_us, "rising" if rising else "falling")
-        return math.degrees(float(surface_angle(station.linkage, math.radians(shaft + offset))))
+        return station.stands_deg(pulse_us, "rising" if rising else "falling")
 
 
-def _made_of(fault: Fault, rows: Sequence[dict[str, Any]], *, slipped: bool) -> Found:
+def _corrected(readings: Sequence[Row], remarks: Sequence[Row]) -> set[str]:
+    """Name the surfaces of which a reading was typed again because it was doubted."""
+    replaced = {remark["reading_id"] for remark in remarks if remark["kind"] == "replaced"}
+    return {reading["surface"] for reading in readings if reading["id"] in replaced}
+
+
+def _made_of(fault: Fault, rows: Sequence[Row], corrected: set[str]) -> Found:
     if not fault.causes:
-        return Found(fault, (SLIP,) if slipped else (), ("typed again",) if slipped else ())
+        seen = fault.surface in corrected
+        return Found(fault, (SLIP,) if seen else (), ("typed again",) if seen else ())
     own = [
         row["figures"]
         for row in rows
@@ -220,22 +225,40 @@ def _shown(pace_s: float, *, quiet: bool) -> Callable[[str], None]:
 
 def _truths(guided: Guided, rig: dict[str, Any]) -> Iterator[dict[str, Any]]:
     """Yield for each surface what its handed-over pulses truly give."""
-    limits = {row["surface"]: row for row in rig["surfaces"]}
-    for surface in guided.model.surfaces:
-        row = limits.get(surface.name)
-        if row is None:
+    for row in rig["surfaces"]:
+        if row["ends_us"] is None:
             continue
-        for word in directions(surface):
+        surface = guided.model.surface(row["surface"])
+        first, second = directions(surface)
+        centre = row["centre_us"]
+        # Neutral as it is come to from the second way, like at the bench.
+        rising = row["ends_us"][second] < centre
+        yield _truth(guided, surface, NEUTRAL, centre, 0.0, rising=rising)
+        for word in (first, second):
             pulse = row["ends_us"][word]
-            true = guided.true_deg(surface, pulse, rising=pulse > row["centre_us"])
-            yield {
-                "name": surface.name,
-                "direction": word,
-                "pulse_us": pulse,
-                "wanted_deg": throw_deg(surface, word),
-                "true_deg": abs(true),
-                "true": say(surface, true),
-            }
+            wanted = throw_deg(surface, word)
+            yield _truth(guided, surface, word, pulse, wanted, rising=pulse > centre)
+
+
+def _truth(
+    guided: Guided,
+    surface: Surface,
+    word: str,
+    pulse_us: float,
+    wanted_deg: float,
+    *,
+    rising: bool,
+) -> dict[str, Any]:
+    true = guided.true_deg(surface, pulse_us, rising=rising)
+    way = 1 if word == NEUTRAL else sign_of(surface, word)
+    return {
+        "name": surface.name,
+        "at": word,
+        "pulse_us": pulse_us,
+        "wanted_deg": wanted_deg,
+        "true_deg": way * true,
+        "true": say(surface, true),
+    }
 
 
 def _text(
@@ -262,9 +285,9 @@ def _text(
         [
             (
                 row["name"],
-                row["direction"],
-                f"{row['pulse_us']:.0f} us",
-                f"{row['wanted_deg']:.1f} deg",
+                row["at"],
+                units.us(row["pulse_us"]),
+                units.deg(row["wanted_deg"]) if row["wanted_deg"] else NEUTRAL,
                 row["true"],
             )
             for row in figures["surfaces"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import msgspec
 
 from hingeline.linkage.closure import Linkage
-from hingeline.linkage.mounting import mounted
+from hingeline.linkage.mounting import lean_deg, mounted
 from hingeline.model.schema import Direction, Offset, Servo, Surface
 
 
@@ -20,8 +20,10 @@ class Build:
     lean_deg : float
         By how much the arm leans further ahead than planned, with the servo where its plan
         has it at centre.
+    part_arm : int or None
+        The arm of the part that is used; None: the one planned.
     other_side : bool
-        Whether the rod is on the other side of the arm.
+        Whether the rod is at the other end of a two-sided arm.
     arm_hole, horn_hole : int or None
         The holes really used; None: those planned.
     set_back_mm : float
@@ -33,6 +35,7 @@ class Build:
     """
 
     lean_deg: float = 0.0
+    part_arm: int | None = None
     other_side: bool = False
     arm_hole: int | None = None
     horn_hole: int | None = None
@@ -58,5 +61,7 @@ class Build:
 
     def linkage(self, planned: Surface, servo: Servo, rod_error_mm: float) -> Linkage:
         """Build the linkage; the rod was made to fit its holes, the arm as planned."""
-        fits = mounted(self.surface(planned), servo)
+        # One end of a straight arm leans ahead as far as the other leans aft.
+        turned = -2.0 * lean_deg(planned, servo) if self.other_side else 0.0
+        fits = mounted(self.surface(planned), servo, off_lean_deg=turned)
         return Linkage(fits.arm, fits.horn, fits.length_mm + self.rod_mm + rod_error_mm)

@@ -6,6 +6,7 @@ that is offered and was not tried before. What it reads or says wrongly is given
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, MutableMapping
 from dataclasses import replace
 from typing import Any
@@ -17,7 +18,7 @@ from hingeline.bench.choices import Choice
 from hingeline.bench.simulated.listener import Listener
 from hingeline.bench.simulated.servo import random_truth
 from hingeline.bench.simulated.standin import plain_number
-from hingeline.bench.simulated.station import Station, planned_free_deg
+from hingeline.bench.simulated.station import Station, planned_free_deg, sound
 from hingeline.chord import throw_mm
 from hingeline.linkage.mounting import tooth_deg
 from hingeline.model.words import sign_of, word_of
@@ -217,11 +218,11 @@ class Builder(Listener):
         assert servo is not None  # noqa: S101  (every surface has one)
         build = station.build
         if name == "refit":
-            lean = build.lean_deg + mend["teeth"] * tooth_deg(servo)
-            arm = mend.get("part_arm")
-            if arm is not None:
-                lean += (arm - surface.arm.part_arm) * 360.0 / servo.arm_count
-            build = replace(build, lean_deg=(lean + 180.0) % 360.0 - 180.0)
+            before = build.part_arm or surface.arm.part_arm
+            arm = mend.get("part_arm") or before
+            turned = mend["teeth"] * tooth_deg(servo) + (arm - before) * 360.0 / servo.arm_count
+            lean = math.remainder(build.lean_deg + turned, 360.0)
+            build = replace(build, lean_deg=lean, part_arm=arm)
         elif name == "hole":
             build = replace(build, **{f"{mend['part']}_hole": mend["hole"]})
         elif name == "set-back":
@@ -241,8 +242,8 @@ class Builder(Listener):
                 centre_us=float(servo.centre_us),
                 rate_deg_per_us=sense * servo.rate_deg_per_us,
             )
-            station.servo = station.servo.replaced(truth)
-            build = replace(build, lean_deg=0.0)
+            station.servo = station.servo.replaced(sound(truth))
+            build = replace(build, lean_deg=0.0, part_arm=None)
         else:
             raise ValueError(f"a builder cannot do: {name}")
         station.rebuild(build)

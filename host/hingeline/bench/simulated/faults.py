@@ -36,6 +36,8 @@ class Fault:
         What it may be called when it is found.
     slips : mapping
         What the builder says wrongly besides.
+    known : bool
+        Whether it is to be found with travel curves that are on record already.
     """
 
     name: str
@@ -43,6 +45,7 @@ class Fault:
     plant: Callable[[Stations], None]
     causes: tuple[str, ...]
     slips: Slips = field(default_factory=dict)
+    known: bool = False
 
 
 def station_of(stations: Stations, name: str) -> Station:
@@ -59,6 +62,7 @@ def faults() -> tuple[Fault, ...]:
         tooth_off(1, "elevator"),
         tooth_off(2, "rudder"),
         tooth_misread("rudder"),
+        tooth_misread("rudder", known=True),
         built("set-back of 3 mm", "elevator", Build(set_back_mm=3.0), ("set-back",)),
         built("rod 1 mm too long", "rudder", Build(rod_mm=1.0), ("rod",)),
         reversed_direction("left aileron"),
@@ -95,16 +99,17 @@ def tooth_off(teeth: int, surface: str) -> Fault:
     return Fault(f"arm off by {count}", surface, plant, ("tooth",))
 
 
-def tooth_misread(surface: str) -> Fault:
+def tooth_misread(surface: str, *, known: bool = False) -> Fault:
     """Put an arm on one tooth beside its place, and have its lean read as if it were right."""
 
     def plant(stations: Stations) -> None:
         _lean(stations, surface, 1)
 
+    name = "arm off by one tooth, taken for square"
     slips: Slips = {("seat", surface): ["0"]}
-    return Fault(
-        "arm off by one tooth, taken for square", surface, plant, ("tooth", "lean", "rod"), slips
-    )
+    if known:
+        name += ", servo on record"
+    return Fault(name, surface, plant, ("tooth",), slips, known)
 
 
 def wrong_differential(surface: str) -> Fault:
@@ -125,7 +130,7 @@ def wrong_differential(surface: str) -> Fault:
         "differential the wrong way",
         surface,
         plant,
-        ("differential", "tooth", "lean", "rod"),
+        ("differential", "tooth"),
         {("seat", surface): read},
     )
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import zlib
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 
 from hingeline.bench.simulated.build import Build
 from hingeline.bench.simulated.senses import Senses
-from hingeline.bench.simulated.servo import ModelledServo, random_truth
+from hingeline.bench.simulated.servo import ModelledServo, ServoTruth, random_truth
 from hingeline.chord import throw_mm
 from hingeline.linkage.closure import Linkage, ratio, surface_angle
 from hingeline.linkage.mounting import ahead_sense, lean_deg, mounted
@@ -141,6 +142,16 @@ class Station:
         gears = 2.0 * self.servo.truth.half_gap_deg * slope
         return self._play_deg(self.linkage, self.surface) + gears
 
+    def stands_deg(self, pulse_us: float, approach: Literal["rising", "falling"]) -> float:
+        """Return where the surface would stand at a pulse, free play of the rod left out.
+
+        Signed; nan where the linkage cannot follow.
+        """
+        if self.linkage is None:
+            raise ValueError("there is no linkage on this channel")
+        arm_deg = self.servo.truth.shaft_deg(pulse_us, approach) + self._arm_deg
+        return math.degrees(float(surface_angle(self.linkage, math.radians(arm_deg))))
+
     def shown(self, kind: str) -> float:
         """Return what a perfect gauge of this kind would show, signed, in its unit."""
         if kind == "arm":
@@ -197,13 +208,16 @@ def well_built(model: Model, seed: int) -> dict[int, Station]:
     """
     stations = stations_of(model, seed)
     for station in stations.values():
-        truth = station.servo.truth
-        if truth.half_gap_deg > _SOUND_DEG:
-            station.servo = station.servo.replaced(replace(truth, half_gap_deg=_SOUND_DEG))
+        station.servo = station.servo.replaced(sound(station.servo.truth))
         if station.surface is not None:
             more = float(_rng(seed, f"{station.surface.name}, free").uniform(1.0, 1.08))
             station.free_deg = planned_free_deg(station.surface, more)
     return stations
+
+
+def sound(truth: ServoTruth) -> ServoTruth:
+    """Return the same servo with gears that are not worn."""
+    return replace(truth, half_gap_deg=min(truth.half_gap_deg, _SOUND_DEG))
 
 
 def planned_free_deg(surface: Surface, times: float = 1.0) -> tuple[float, float]:
