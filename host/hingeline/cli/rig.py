@@ -88,7 +88,7 @@ def command(
     """
     file = models.load(model)
     chosen = models.surfaces_named(file, surfaces)
-    work = Work(file, chosen, gauge, tolerance, calibration or "", choices)
+    work = Work(file, chosen, gauge, tolerance, calibration or "", choices, same_command())
     if only_list:
         with Records(choices.records_path or default_records()) as records:
             rows = work.rows(records, simulated=_simulated(choices))
@@ -107,6 +107,8 @@ class Work:
     ----------
     file, surfaces, gauge, tolerance_deg, calibration, choices
         As given to the command.
+    go_on : str
+        The command by which the rig goes on when it was stopped.
     asker, stations : callable, optional
         Who and what stands at a simulated bench, as for `at_bench`.
     """
@@ -119,6 +121,7 @@ class Work:
         tolerance_deg: float,
         calibration: str,
         choices: options.Choices,
+        go_on: str,
         *,
         asker: StandIn | None = None,
         stations: Stations | None = None,
@@ -126,10 +129,12 @@ class Work:
         self._file, self._surfaces = file, surfaces
         self._gauge, self._tolerance_deg = gauge, tolerance_deg
         self._calibration, self._choices = calibration, choices
+        self._go_on = f"Go on with: {go_on}"
         self._items = checklist(file.model, surfaces)
         self._stand_in, self._stations = asker, stations
         self._asker: Chooser | None = None
         self._session_id = 0
+        self._boards: tuple[str, ...] = ()
 
     def progress(self, rows: Sequence[Row]) -> Progress:
         """Return where the checklist stands after some rows."""
@@ -189,21 +194,21 @@ class Work:
             channels,
             self._file,
             doing="be centred and moved, one step after the other, each after a question",
-            after_stop=f"Go on with: {same_command()}",
+            after_stop=self._go_on,
             rig=rig or 0,
             ask=True if broken else None,
+            boards=self._boards if broken else None,
             asker=self._stand_in,
             stations=self._stations,
         ) as bench:
             self._asker, self._session_id = bench.asker, bench.session_id
+            self._boards = bench.boards
             number = rig or bench.session_id
             conductor = self._conductor(bench, number)
             try:
                 conductor.run()
             except Stopped as stopped:
-                raise Stopped(
-                    stopped.message, mend=stopped.mend or f"Go on with: {same_command()}"
-                ) from None
+                raise Stopped(stopped.message, mend=stopped.mend or self._go_on) from None
             return rigged.figures(self._file.model, conductor.rig, number)
 
     def _conductor(self, bench: Bench, number: int) -> Conductor:

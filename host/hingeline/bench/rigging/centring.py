@@ -53,7 +53,8 @@ def centre(rig: Rig, item: Item) -> Result:
                     )
                 )
         if seen == surface.servo:
-            return Result("done", f"{seen} on channel {surface.channel}", {"servo": seen})
+            text = f"{seen} on channel {surface.channel}"
+            return Result("done", text, {"servo": seen}, rig.rod_off_again(item.subject))
         if seen != NONE:
             return _swapped(rig, item, seen)
         rig.prompter.tell(
@@ -139,14 +140,15 @@ def seat(rig: Rig, item: Item) -> Result:
     rig.keeper.finding("seat", surface.servo, figures)
     named = found.named
     if named is None:
-        return Result("done", found.text, figures)
+        counted = "" if found.off_deg == 0 else "; counted in from here on"
+        return Result("done", f"{found.text}{counted}", figures)
     result = settle(rig, item, named, figures)
     chosen = result.figures.get("mend")
     if chosen is None or chosen["name"] != "trim":
         return result
     # The arm stays where it is: its place is on record, and every pulse is worked out by it.
     kept = {**result.figures, "mend": {**chosen, "at_seat": True}}
-    return Result("done", f"{found.text}; trimmed by the pulse", kept)
+    return Result("done", f"{found.text}; counted in from here on", kept)
 
 
 def _to_be_seated(rig: Rig, item: Item) -> list[str]:

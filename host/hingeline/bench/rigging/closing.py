@@ -13,17 +13,17 @@ from hingeline.bench.rigging.throwing import points_of
 from hingeline.model.schema import Pair
 from hingeline.model.words import directions, word_of
 from hingeline.rigging.limits import limits_of
-from hingeline.rigging.steps import Item
+from hingeline.rigging.steps import Item, pair_name
 
 #: How far beside the centre is looked to see which way a rising pulse goes, in us.
-#: The points at which two sides are compared, as their throws were taken; neutral once.
 LOOK_US = 20.0
+#: The points at which two sides are compared, as their throws were taken; neutral once.
 SHARES = (1.0, 0.5, 0.0, -0.5, -1.0)
 
 
 def pair(rig: Rig, item: Item) -> Result:
     """Compare the two sides point by point, from what was measured."""
-    found = next(one for one in rig.model.pairs if f"{one.left} / {one.right}" == item.subject)
+    found = next(one for one in rig.model.pairs if pair_name(one) == item.subject)
     sides = [rig.found("throws", name) for name in (found.left, found.right)]
     missing = [
         name for name, row in zip((found.left, found.right), sides, strict=True) if row is None
@@ -48,7 +48,6 @@ def pair(rig: Rig, item: Item) -> Result:
         f"worst difference {units.deg(abs(worst.difference_deg))} at "
         f"{_share_words(rig, found, worst.stick)}; {units.deg(rig.tolerance_deg)} may remain"
     )
-    rig.prompter.tell(f"{item.subject}: {text}.")
     if passed:
         return Result("done", text, figures)
     rig.prompter.tell(
@@ -110,8 +109,7 @@ def limits(rig: Rig, item: Item) -> Result:
     }
     rig.keeper.finding("rigged", name, figures)
     ends = ", ".join(f"{word} {us:.0f} us" for word, us in found.ends_us.items())
-    text = f"centre {found.centre_us:.0f} us, {ends}"
-    rig.prompter.tell(f"{name}: {text}.")
+    text = " ".join([f"centre {found.centre_us:.0f} us, {ends}", *found.notes])
     return Result("done", text, {"centre_us": found.centre_us, "ends_us": dict(found.ends_us)})
 
 

@@ -142,6 +142,12 @@ class Rig:
             step = step / chord * 57.3
         return float((READING_U_DEG**2 + resolution_u(step) ** 2) ** 0.5)
 
+    def rod_off_again(self, name: str) -> tuple[tuple[str, str], ...]:
+        """Return what is to be done again where a rod was on, and its servo was handled."""
+        own = [row for row in self.rows if (row["surface"], row["step"]) == (name, "rod")]
+        fitted = bool(own) and own[-1]["outcome"] in ("done", "failed")
+        return ((name, "rod"),) if fitted else ()
+
     @contextmanager
     def live(self, names: Sequence[str]) -> Iterator[None]:
         """Give the channels of surfaces pulses as they are asked for; all off at the end."""

@@ -50,8 +50,8 @@ def _seen(rig: Rig, name: str, command: str) -> str:
         with rig.board.attended():
             word = rig.prompter.pick(
                 Choice(
-                    f"{command}: {', '.join(moving)} moved away from neutral and stand there now. "
-                    f"Which way did the trailing edge of the {name} go",
+                    f"{command}: {' and '.join(moving)} moved, twice, and hold there. Which way "
+                    f"from neutral did the trailing edge of the {name} go",
                     surface.channel,
                     (*directions(surface), STILL),
                     help="Say what is seen, not what should be.",

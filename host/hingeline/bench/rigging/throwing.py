@@ -11,7 +11,7 @@ from hingeline.bench.rigging.mending import settle
 from hingeline.bench.rigging.reading import read_surface
 from hingeline.model.throws import signed_deg
 from hingeline.model.words import directions, sign_of
-from hingeline.rigging.causes import name_cause
+from hingeline.rigging.causes import name_cause, suspicion
 from hingeline.rigging.judging_throws import Judged, ThrowPoint, judge
 from hingeline.rigging.limits import limits_of
 from hingeline.rigging.steps import Item
@@ -20,6 +20,8 @@ from hingeline.travel.setting import Setting
 
 #: In the order in which they are taken: each outward from the one before, neutral from both.
 SHARES = (0.0, 0.5, 1.0, 0.0, -0.5, -1.0)
+#: Standard uncertainty of the lean of an arm that nobody has read. Our own choice.
+UNREAD_SEAT_DEG = 8.0
 
 
 def throws(rig: Rig, item: Item) -> Result:
@@ -30,20 +32,25 @@ def throws(rig: Rig, item: Item) -> Result:
     points = _taken(rig, setting, pulses)
     judged = judge(setting, points, tolerance_deg=rig.tolerance_deg, u_deg=rig.u_deg)
     figures = throw_figures(setting, points, judged)
-    if judged.passed:
-        return Result("done", " ".join(judged.sentences), figures)
-    for line in judged.sentences:
-        rig.prompter.tell(line)
-    seat = rig.found("seat", name)
     slop = rig.found("slop", name)
-    named = name_cause(
-        setting,
-        points,
-        u_deg=rig.u_deg,
-        seat_u_deg=0.7 if seat is None else seat["figures"]["u_deg"],
-        play_deg=None if slop is None else slop["figures"]["slop_deg"],
-    )
-    return settle(rig, item, named, figures)
+    known: dict[str, Any] = {
+        "u_deg": rig.u_deg,
+        "seat_u_deg": _seat_u_deg(rig, name),
+        "play_deg": None if slop is None else slop["figures"].get("slop_deg"),
+    }
+    said = " ".join(judged.sentences)
+    if judged.passed:
+        if (hint := suspicion(setting, points, **known)) is not None:
+            figures["suspicion"] = hint.cause
+            rig.prompter.tell(f"Within the tolerance, but look again: {hint.text}")
+        return Result("done", said, figures)
+    rig.prompter.tell(said)
+    return settle(rig, item, name_cause(setting, points, **known), figures)
+
+
+def _seat_u_deg(rig: Rig, name: str) -> float:
+    seat = rig.found("seat", name)
+    return UNREAD_SEAT_DEG if seat is None else float(seat["figures"]["u_deg"])
 
 
 def pulses_of(rig: Rig, setting: Setting) -> dict[float, int]:

@@ -22,12 +22,14 @@ def travel(rig: Rig, item: Item) -> Result:
     kind = _kind(rig)
     figures: dict[str, Any] = {"calibration": kind}
     again = _reseated(rig, name)
+    rod_off: tuple[tuple[str, str], ...] = ()
     if rig.curve(name) is None or not (kind == RECORD or again):
         measured = kind if kind in KINDS else "usual"
         figures["calibration"] = measured
+        rod_off = rig.rod_off_again(name)
         rig.prompter.tell(
-            f"Servo {rig.planned(name).servo} is stepped through its range, its rod off. Set the "
-            "protractor to zero at the arm's planned place, fingers clear of the arm."
+            f"Servo {rig.planned(name).servo} is stepped through its range: its rod must be off. "
+            "Set the protractor to zero at the arm's planned place, fingers clear of the arm."
         )
         try:
             with rig.live([name]):
@@ -35,9 +37,10 @@ def travel(rig: Rig, item: Item) -> Result:
                     rig.board, rig.prompter.asker, rig.setting(name), measured
                 )
         except TravelError as error:
-            return settle(rig, item, _unfit(name, f"no travel curve: {error}"), figures)
+            why = f"no travel curve: {error}"
+            return settle(rig, item, _unfit(name, why), figures, rod_off)
         if unfit:
-            return settle(rig, item, _unfit(name, " ".join(unfit)), figures)
+            return settle(rig, item, _unfit(name, " ".join(unfit)), figures, rod_off)
     elif again and kind != RECORD:
         figures["calibration"] = "as before, its arm put on elsewhere"
     setting = rig.setting(name)
@@ -46,9 +49,9 @@ def travel(rig: Rig, item: Item) -> Result:
     figures |= {"rate_deg_per_us": rate, "limits_us": [low, high], "centre_us": setting.centre_us}
     named = travel_named(setting, rig.built(name).free_deg)
     if named is not None:
-        return settle(rig, item, named, figures)
+        return settle(rig, item, named, figures, rod_off)
     text = f"{abs(rate):.4f} deg/us, centre {setting.centre_us:.0f} us ({figures['calibration']})"
-    return Result("done", text, figures)
+    return Result("done", text, figures, rod_off)
 
 
 def _kind(rig: Rig) -> str:
