@@ -1,127 +1,190 @@
-"""How far a rig has come, worked out from the rows that were kept of it and from nothing else.
-
-So a run that was killed goes on where it was: there is no state beside the records.
-"""
+"""Where a checklist stands: what is done, and what has to be done again because of what."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Literal
 
-from hingeline.rigging.steps import Item
+from hingeline.rigging.steps import ALL, STEPS, Item, changed_parts, step_named
 
-#: Outcomes by which a step is dealt with.
-DEALT_WITH = ("done", "failed", "skipped")
-#: Outcomes that make what rests on a step due again; what was left out has changed nothing.
-CHANGES = ("done", "failed", "reopened")
-
-Key = tuple[str, str]
+#: A row of a step, as the records give it: id, noted, surface, step, outcome, text, figures.
 Row = Mapping[str, Any]
 State = Literal["open", "done", "failed", "skipped", "again"]
 
+_DEALT: dict[str, State] = {"done": "done", "failed": "failed", "skipped": "skipped"}
+#: After these, what rests on a step has to be done again; leaving a step out changes nothing.
+_NEWS = {"done": "done", "failed": "done, and failed,", "reopened": "opened"}
+#: Stands in a print before what the item covers besides its parts of the file.
+COVERS = " for "
+
 
 class Progress:
-    """Where the checklist stands.
+    """Follows a checklist through the rows that were kept of it.
+
+    An item counts as dealt with after "done", "failed" or "skipped", until it is reopened,
+    the parts of the model file change on which it rests, or any of this happens to, or
+    something is done anew about, an item on which it rests, directly or through others.
 
     Parameters
     ----------
     items : sequence of Item
-        The checklist.
-    prints : mapping of (str, str) to str
-        For each item's key, the print of the model file as it is now.
-    rows : sequence of mappings
-        What was kept, oldest first: keys ``id``, ``surface`` (the subject), ``step``,
-        ``outcome``, ``text``, ``figures`` (with the ``print`` of that time).
+        The checklist, in its order.
+    prints : mapping
+        For each item's key, the digest of what it takes for granted now, as
+        `hingeline.rigging.steps.print_of` makes it, with what it covers after `COVERS` if it
+        covers different things at different times.
+    rows : iterable of mappings
+        What was done so far, oldest first; rows of other items are passed over.
     """
 
     def __init__(
-        self, items: Sequence[Item], prints: Mapping[Key, str], rows: Sequence[Row]
+        self, items: Sequence[Item], prints: Mapping[tuple[str, str], str], rows: Iterable[Row]
     ) -> None:
-        self.items = tuple(items)
-        self._prints = prints
-        self._last: dict[Key, Row] = {}
-        self._known: dict[Key, tuple[State, str]] = {}
+        self.items = list(items)
+        self._prints = dict(prints)
+        self._below = _closure(self.items)
+        # For each item its newest row, and how many rows came before the newest that is news.
+        self._last: dict[tuple[str, str], tuple[int, Row]] = {}
+        self._news: dict[tuple[str, str], tuple[int, Row]] = {}
+        self._rows = 0
+        self._whys: dict[tuple[str, str], str] = {}
         for row in rows:
-            self._last[row["surface"], row["step"]] = row
+            self.add(row)
 
     def add(self, row: Row) -> None:
-        """Take in a row that was just kept."""
-        self._last[row["surface"], row["step"]] = row
-        self._known.clear()
-
-    def last(self, item: Item) -> Row | None:
-        """Return the newest row of an item; None when there is none."""
-        return self._last.get(item.key)
+        """Follow one more row."""
+        key = (row["surface"], row["step"])
+        if row["outcome"] in _NEWS and not self._only_widened(key, row):
+            self._news[key] = (self._rows, row)
+        self._last[key] = (self._rows, row)
+        self._rows += 1
+        self._whys.clear()
 
     def next(self) -> Item | None:
-        """Return the first item that is due; None when all is dealt with."""
-        return next((item for item in self.items if self._due(item)), None)
+        """Return the first item that is still to be done; None when there is none."""
+        for item in self.items:
+            if self.state(item) in ("open", "again"):
+                return item
+        return None
 
     def state(self, item: Item) -> State:
-        """Tell how an item stands: never done, done, failed, left out, or due again."""
-        return self._judged(item)[0]
+        """Return how an item stands; "again": it was dealt with, but no longer counts."""
+        last = self.last(item)
+        if last is None:
+            return "open"
+        return "again" if self.why_again(item) else _DEALT[last["outcome"]]
 
     def why_again(self, item: Item) -> str:
-        """Return why an item is due again, in a sentence; "" when it is not."""
-        return self._judged(item)[1]
+        """Return in a sentence why an item has to be done again; empty when it has not."""
+        if item.key not in self._last:
+            return ""
+        _, row = self._last[item.key]
+        if row["outcome"] != "reopened" and self._unsound(item) == "":
+            then, now = _print_in(row), self._print(item)
+            return "" if then == now else "It was done for other surfaces."
+        return self._unsound(item)
+
+    def last(self, item: Item) -> Row | None:
+        """Return the newest row of an item; None when nothing was done about it yet."""
+        found = self._last.get(item.key)
+        return None if found is None else found[1]
+
+    @property
+    def done_count(self) -> int:
+        """How many items are dealt with."""
+        return sum(self.state(item) not in ("open", "again") for item in self.items)
 
     @property
     def count(self) -> int:
         """How many items there are."""
         return len(self.items)
 
-    @property
-    def done_count(self) -> int:
-        """How many are dealt with."""
-        return sum(not self._due(item) for item in self.items)
-
     # -- within ------------------------------------------------------------------------
 
-    def _due(self, item: Item) -> bool:
-        return self.state(item) in ("open", "again")
+    def _print(self, item: Item) -> str:
+        return self._prints.get(item.key, "")
 
-    def _judged(self, item: Item) -> tuple[State, str]:
-        if item.key not in self._known:
-            self._known[item.key] = self._judge(item)
-        return self._known[item.key]
+    def _unsound(self, item: Item) -> str:
+        """Say why an item does not stand, be it for the surfaces it covered; empty: it does."""
+        if item.key not in self._whys:
+            self._whys[item.key] = self._found_unsound(item)
+        return self._whys[item.key]
 
-    def _judge(self, item: Item) -> tuple[State, str]:
-        row = self.last(item)
-        if row is None:
-            return "open", ""
+    def _found_unsound(self, item: Item) -> str:
+        if item.key not in self._last:
+            return "It is still to be done."
+        since, row = self._last[item.key]
         if row["outcome"] == "reopened":
-            return "again", f"Due again: {row['text']}." if row["text"] else "Due again."
-        if changed := _changed(str(row["figures"].get("print", "")), self._prints[item.key]):
-            return "again", f"Due again: the model file has changed ({changed})."
-        for base in self._bases(item):
-            state, last = self.state(base), self.last(base)
-            later = last is not None and last["id"] > row["id"] and last["outcome"] in CHANGES
-            if state == "again" or later:
-                # One that was reopened has not been done again yet.
-                was = "is due again" if state == "again" else "was done again"
-                about = f"{base.subject}: " if base.subject not in ("", item.subject) else ""
-                return "again", f"Due again: {about}{base.step.title} {was}."
-        outcome: State = row["outcome"]
-        return outcome, ""
+            return f"It was opened again{': ' if row['text'] else ''}{row['text']}."
+        if parts := changed_parts(_parts(_print_in(row)), _parts(self._print(item))):
+            return f"The model file has changed in {', '.join(parts)} since."
+        for other in self._below[item.key]:
+            at, news = self._news.get(other.key, (-1, row))
+            if at > since:
+                return (
+                    f"It rests on {_said(other)}, which was {_NEWS[news['outcome']]} again since."
+                )
+            if self._unsound(other):
+                return f"It rests on {_said(other)}, which no longer stands."
+        return ""
 
-    def _bases(self, item: Item) -> Iterator[Item]:
-        """Yield the items on which one rests: of the same surfaces, and those of the model."""
-        for other in self.items:
-            if other.step.name not in item.step.rests_on:
-                continue
-            if not item.names or not other.names or set(other.names) & set(item.names):
+    def _only_widened(self, key: tuple[str, str], row: Row) -> bool:
+        """Tell whether a step about the whole model was done again only for further surfaces.
+
+        What rests on it for the surfaces that it had covered before goes on to stand.
+        """
+        if key not in self._last or row["outcome"] != "done":
+            return False
+        earlier = self._last[key][1]
+        before, now = _print_in(earlier), _print_in(row)
+        same = earlier["outcome"] == "done" and _parts(before) == _parts(now)
+        return same and COVERS in before and before != now
+
+
+def _print_in(row: Row) -> str:
+    return str(row["figures"].get("print", ""))
+
+
+def _parts(text: str) -> str:
+    return text.partition(COVERS)[0]
+
+
+def _said(item: Item) -> str:
+    return f"{item.step.title} ({item.subject})" if item.subject else item.step.title
+
+
+def _closure(items: Sequence[Item]) -> dict[tuple[str, str], list[Item]]:
+    """Return for each item those on which it rests, directly or through others, in order."""
+    direct = {item.key: list(_direct(item, items)) for item in items}
+    found: dict[tuple[str, str], list[Item]] = {}
+    for item in items:
+        seen: dict[tuple[str, str], Item] = {}
+        ahead = direct[item.key]
+        while ahead:
+            fresh = [one for one in ahead if one.key not in seen]
+            seen.update((one.key, one) for one in fresh)
+            ahead = [below for one in fresh for below in direct[one.key]]
+        found[item.key] = [one for one in items if one.key in seen]
+    return found
+
+
+def _direct(item: Item, items: Sequence[Item]) -> Iterator[Item]:
+    named = item.step.rests_on
+    if named == ALL:
+        named = tuple(step.name for step in STEPS if step != item.step)
+    for name in named:
+        step_named(name)  # a name that is none is an error in the table
+        for other in items:
+            if other.step.name == name and _concerns(other, item):
                 yield other
 
 
-def _changed(then: str, now: str) -> str:
-    """Name the parts in which two prints differ; "" when they are the same."""
-    if then == now:
-        return ""
-    before, after = _parts(then), _parts(now)
-    parts = [part for part in after if part in before and before[part] != after[part]]
-    return ", ".join(parts) or "its surfaces"
-
-
-def _parts(text: str) -> dict[str, str]:
-    words = (word.partition("=") for word in text.split() if "=" in word)
-    return {part: digest for part, _, digest in words}
+def _concerns(other: Item, item: Item) -> bool:
+    """Tell whether a step's item is one of those on which another step's item rests."""
+    if item.step.scope == "model" or other.step.scope == "model":
+        return True
+    if item.step.scope == "pair":
+        # A name may itself hold the mark between the two.
+        left, right = f"{other.subject} / ", f" / {other.subject}"
+        return item.subject.startswith(left) or item.subject.endswith(right)
+    return item.subject == other.subject

@@ -1,44 +1,42 @@
-"""The checklist of a rig: what has to be done, in the order in which hands can do it.
-
-The order follows the work, not the surfaces: all rods stay off until every servo is centred
-and measured, so no step undoes another. Which step needs which is common practice, no source.
-"""
+"""The checklist of a rig: what has to be done on a model, in which order, and on what it rests."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import msgspec
 
-from hingeline.model.schema import Direction, Model, Pair, Surface, Throw
+from hingeline.model.schema import Model, Pair, Surface
 
 Scope = Literal["model", "surface", "pair"]
 
-#: Between the two names of a pair's subject.
-PAIR_MARK = " / "
+#: Stands for every other step among those that a step rests on.
+ALL = ("all",)
+#: Begins the parts of the model file that belong to a servo, not to its surface.
+_SERVO = "servo."
 
 
 @dataclass(frozen=True)
 class Step:
-    """One kind of step.
+    """One kind of work.
 
     Attributes
     ----------
     name : str
-        Under which it is kept in the records.
+        Kept in records; never changes.
     scope : {"model", "surface", "pair"}
-        What it is done for: once, for each surface, for each pair.
+        What it is done for, once each.
     title : str
-        What is done, for people.
+        What people read; ``name`` is a word of it or plain from it.
     why : str
-        Why it matters, in a line.
+        Why it matters, in a sentence.
     rests_on : tuple of str
-        Steps of which a later change makes this one due again.
+        Names of the steps whose result it takes for granted; or `ALL`.
     of_file : tuple of str
-        Parts of the model file of which a change makes it due again; keys of `PARTS`.
+        The parts of the model file that it takes for granted and no step before it does.
     """
 
     name: str
@@ -49,15 +47,144 @@ class Step:
     of_file: tuple[str, ...] = ()
 
 
+STEPS: tuple[Step, ...] = (
+    Step(
+        "leads",
+        "model",
+        "leads",
+        "A plug put in the wrong way round leaves a servo dead, and some supplies with it.",
+    ),
+    Step(
+        "bare",
+        "surface",
+        "bare surface",
+        "A hinge that stops early or drags is found by hand now; later the servo stalls on it.",
+        of_file=("throws", "free_travel", "chord"),
+    ),
+    Step(
+        "class",
+        "model",
+        "pulse class",
+        "Standard pulses can ruin a servo that is made for narrow ones.",
+        of_file=("servo.pulse_class",),
+    ),
+    Step(
+        "centre",
+        "surface",
+        "servo at centre",
+        "An arm fitted to a servo that is not at its centre sits wrong for good.",
+        rests_on=("leads", "class"),
+        of_file=("servo", "channel", "servo.centre", "servo.pulse_limits"),
+    ),
+    Step(
+        "seat",
+        "surface",
+        "arm seated",
+        "Where the arm stands at centre decides how evenly both ways go.",
+        rests_on=("centre",),
+        of_file=("mount", "arm", "horn", "servo.spline_teeth", "servo.arm_count"),
+    ),
+    Step(
+        "travel",
+        "surface",
+        "travel of the servo",
+        "No two servos turn alike; only a measured one can be sent to an angle.",
+        rests_on=("centre",),
+    ),
+    Step(
+        "rod",
+        "surface",
+        "rod fitted",
+        "The holes and the horn's place set the throw; the wrong hole looks right at neutral.",
+        of_file=("mount", "arm", "horn", "rod"),
+    ),
+    Step(
+        "neutral",
+        "surface",
+        "neutral",
+        "Set by the rod's length; trimmed away by the pulse, it costs throw on one side.",
+        rests_on=("seat", "travel", "rod"),
+        of_file=("chord",),
+    ),
+    Step(
+        "direction",
+        "surface",
+        "direction",
+        "A surface that goes the wrong way ends the first flight.",
+        rests_on=("centre",),
+        of_file=("kind", "side", "mount", "horn"),
+    ),
+    Step(
+        "throws",
+        "surface",
+        "throws",
+        "Full and half throw, both ways, show what arm, rod and horn really do.",
+        rests_on=("neutral", "bare", "direction"),
+        of_file=("throws",),
+    ),
+    Step(
+        "slop",
+        "surface",
+        "slop",
+        "Free play lets a surface wander, and in fast air it may begin to flutter.",
+        rests_on=("centre", "rod"),
+        of_file=("chord",),
+    ),
+    Step(
+        "binding",
+        "surface",
+        "binding at the ends",
+        "A servo that buzzes at full throw pulls hard all flight long, runs hot and fails.",
+        rests_on=("throws",),
+    ),
+    Step(
+        "pair",
+        "pair",
+        "pair compared",
+        "Two sides that differ roll the model or yaw it, most where the stick is half over.",
+        rests_on=("throws",),
+        of_file=("pair",),
+    ),
+    Step(
+        "limits",
+        "surface",
+        "centre and limits",
+        "What was measured becomes the figures for the radio, and what is checked again later.",
+        rests_on=("throws",),
+    ),
+    Step(
+        "screws",
+        "model",
+        "screws and keepers",
+        "An arm without its screw stays on in the workshop and comes off in the air.",
+        rests_on=("seat", "rod"),
+    ),
+    Step(
+        "signoff",
+        "model",
+        "signed off",
+        "A name under it says that somebody has looked, and at what.",
+        rests_on=ALL,
+    ),
+)
+_NAMED = {step.name: step for step in STEPS}
+
+
+def step_named(name: str) -> Step:
+    """Return the step called ``name``; KeyError when there is none."""
+    return _NAMED[name]
+
+
 @dataclass(frozen=True)
 class Item:
-    """A step as it stands on the checklist of a model.
+    """A step to be done for one subject.
 
     Attributes
     ----------
     step : Step
+        What is to be done.
     subject : str
-        "" for the model, the surface's name, "LEFT / RIGHT" for a pair.
+        Name of the surface, "LEFT / RIGHT" for a pair, empty for the whole model.
     """
 
     step: Step
@@ -65,232 +192,91 @@ class Item:
 
     @property
     def key(self) -> tuple[str, str]:
-        """Subject and step, by which it is found in the records."""
+        """Subject and name of the step: what tells items apart."""
         return self.subject, self.step.name
 
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Names of the surfaces that it concerns; empty for the whole model."""
-        if not self.subject:
-            return ()
-        return (
-            tuple(self.subject.split(PAIR_MARK)) if self.step.scope == "pair" else (self.subject,)
-        )
 
-
-_BUILT = ("mount", "arm", "horn", "rod")
-_BEFORE_SIGNING: tuple[Step, ...] = (
-    Step(
-        "leads",
-        "model",
-        "leads and polarity",
-        "A plug the wrong way round does nothing; swapped wires burn a servo.",
-        of_file=("channel",),
-    ),
-    Step(
-        "bare",
-        "surface",
-        "free travel of the bare surface",
-        "A servo that pushes a surface against its stop stalls, heats and fails.",
-        of_file=("throws", "chord"),
-    ),
-    Step(
-        "class",
-        "model",
-        "pulse class",
-        "A narrow-pulse servo driven by standard pulses is ruined at once.",
-        of_file=("class",),
-    ),
-    Step(
-        "centre",
-        "surface",
-        "channel and centre, arm off",
-        "Each lead must go to its own servo, and arms are fitted to servos that stand at centre.",
-        rests_on=("class", "leads"),
-        of_file=("channel", "class"),
-    ),
-    Step(
-        "seat",
-        "surface",
-        "arm and tooth",
-        "A lean of the arm that was not planned makes one throw larger than the other.",
-        rests_on=("centre",),
-        of_file=("spline", "arm", "mount"),
-    ),
-    Step(
-        "travel",
-        "surface",
-        "the servo's travel",
-        "No two servos turn alike for the same pulse: the throws rest on what this one does.",
-        rests_on=("centre",),
-        of_file=("class",),
-    ),
-    Step(
-        "rod",
-        "surface",
-        "rod and horn",
-        "Holes, rod and the horn over the hinge line decide how far the surface goes.",
-        of_file=_BUILT,
-    ),
-    Step(
-        "neutral",
-        "surface",
-        "neutral",
-        "The model flies straight by itself only with its surfaces in line at centre.",
-        rests_on=("seat", "travel", "rod"),
-        of_file=_BUILT,
-    ),
-    Step(
-        "direction",
-        "surface",
-        "direction",
-        "A surface that moves the wrong way loses the model at take-off.",
-        rests_on=("centre",),
-        of_file=("kind", "channel", "horn"),
-    ),
-    Step(
-        "throws",
-        "surface",
-        "throws",
-        "Part-way points show what the ends alone hide: leaning arms, a horn off the hinge line.",
-        rests_on=("neutral", "bare", "direction"),
-        of_file=(*_BUILT, "throws", "chord"),
-    ),
-    Step(
-        "slop",
-        "surface",
-        "slop",
-        "A surface that can shake in the air may start to flutter.",
-    ),
-    Step(
-        "binding",
-        "surface",
-        "binding at the ends",
-        "A servo that buzzes at its end draws its full current until something gives.",
-        rests_on=("throws",),
-        of_file=("throws",),
-    ),
-    Step(
-        "pair",
-        "pair",
-        "both sides alike",
-        "Sides that differ roll or twist the model whenever the stick is moved.",
-        rests_on=("throws",),
-        of_file=("pair", "throws"),
-    ),
-    Step(
-        "limits",
-        "surface",
-        "limits",
-        "What was measured becomes the figures that the radio must keep to.",
-        rests_on=("throws",),
-        of_file=("throws",),
-    ),
-    Step(
-        "screws",
-        "model",
-        "screws, keepers, glue, leads",
-        "What is right today must still be right after an hour of shaking.",
-        rests_on=("seat", "rod"),
-    ),
-)
-_SIGNING = Step(
-    "signoff",
-    "model",
-    "signing it off",
-    "A name under it says that somebody looked at all of this with their own eyes.",
-    rests_on=tuple(step.name for step in _BEFORE_SIGNING),
-)
-
-#: All steps, in their order.
-STEPS: tuple[Step, ...] = (*_BEFORE_SIGNING, _SIGNING)
-
-
-def step_named(name: str) -> Step:
-    """Return the step of that name; KeyError when there is none."""
-    for step in STEPS:
-        if step.name == name:
-            return step
-    raise KeyError(name)
+def pair_name(pair: Pair) -> str:
+    """Return the subject of a pair's steps."""
+    return f"{pair.left} / {pair.right}"
 
 
 def checklist(model: Model, surfaces: Sequence[Surface]) -> list[Item]:
-    """List what has to be done for surfaces of a model, in its order.
+    """Return what has to be done, each step for all its subjects before the next step.
 
     Parameters
     ----------
     model : Model
+        As its file says.
     surfaces : sequence of Surface
-        Those to be rigged; a pair is on the list when both its sides are among them.
+        Those of the model that are rigged; a pair is compared when both its sides are.
     """
     names = [surface.name for surface in surfaces]
-    pairs = [
-        f"{pair.left}{PAIR_MARK}{pair.right}"
-        for pair in model.pairs
-        if {pair.left, pair.right} <= set(names)
-    ]
-    subjects = {"model": [""], "surface": names, "pair": pairs}
+    pairs = [pair for pair in model.pairs if pair.left in names and pair.right in names]
+    subjects: dict[Scope, list[str]] = {
+        "model": [""],
+        "surface": names,
+        "pair": [pair_name(pair) for pair in pairs],
+    }
     return [Item(step, subject) for step in STEPS for subject in subjects[step.scope]]
 
 
 def print_of(model: Model, item: Item) -> str:
-    """Return a short digest of the parts of the model file on which an item rests.
+    """Return a short digest of the parts of the model file that an item takes for granted.
 
-    Returns
-    -------
-    str
-        "arm=1f0c2a77 mount=09ab..." with a part for each of the step's ``of_file``.
+    It is equal as long as they are, whatever else changes in the file and however it is
+    written there; `changed_parts` tells from two of them what has changed.
     """
-    names = item.names or tuple(surface.name for surface in model.surfaces)
-    surfaces = [model.surface(name) for name in names]
-    parts = []
-    for part in item.step.of_file:
-        whole = [_plain(PARTS[part](model, surface)) for surface in surfaces]
-        digest = hashlib.sha256(repr(whole).encode("utf-8")).hexdigest()[:8]
-        parts.append(f"{part}={digest}")
-    return " ".join(parts)
+    return " ".join(f"{part}={_digest(_part(model, item, part))}" for part in item.step.of_file)
 
 
-def _pair_of(model: Model, surface: Surface) -> list[Pair]:
-    return [pair for pair in model.pairs if surface.name in (pair.left, pair.right)]
+def changed_parts(earlier: str, now: str) -> list[str]:
+    """Return the parts of the file, as people call them, in which two prints differ."""
+    was, is_now = (dict(_split(one) for one in text.split()) for text in (earlier, now))
+    parts = [*is_now, *(part for part in was if part not in is_now)]
+    changed = (part for part in parts if was.get(part) != is_now.get(part))
+    return [part.replace(".", "'s ").replace("_", " ") for part in changed]
 
 
-def _class(model: Model, surface: Surface) -> list[Any]:
-    servo = model.servo_of(surface)
-    return [surface.servo, servo.pulse_class, servo.centre_us, servo.pulse_limits_us]
+def _split(token: str) -> tuple[str, str]:
+    part, _, digest = token.partition("=")
+    return part, digest
 
 
-def _spline(model: Model, surface: Surface) -> list[Any]:
-    servo = model.servo_of(surface)
-    return [surface.servo, servo.spline_teeth, servo.arm_count]
+def _part(model: Model, item: Item, part: str) -> Any:
+    if item.step.scope == "pair":
+        return [pair for pair in model.pairs if pair_name(pair) == item.subject]
+    key = part.removeprefix(_SERVO)
+    if item.step.scope == "model":
+        return {label: _value(servo, key) for label, servo in model.servos.items()}
+    surface = model.surface(item.subject)
+    return _value(model.servo_of(surface) if part != key else surface, key)
 
 
-#: Parts of the model file: what is looked at in each.
-PARTS: Mapping[str, Callable[[Model, Surface], Any]] = {
-    "channel": lambda _model, surface: [surface.servo, surface.channel],
-    "class": _class,
-    "spline": _spline,
-    "kind": lambda _model, surface: [surface.kind, surface.side],
-    "mount": lambda _model, surface: surface.mount,
-    "arm": lambda _model, surface: surface.arm,
-    "horn": lambda _model, surface: surface.horn,
-    "rod": lambda _model, surface: surface.rod,
-    "throws": lambda _model, surface: surface.throws,
-    "chord": lambda _model, surface: surface.chord_mm,
-    "pair": _pair_of,
-}
+def _value(record: msgspec.Struct, key: str) -> Any:
+    """Return the attribute that the file calls ``key``, whatever its unit."""
+    for field in msgspec.structs.fields(type(record)):
+        if field.encode_name == key:
+            return getattr(record, field.name)
+    raise KeyError(key)
+
+
+def _digest(value: Any) -> str:
+    text = repr(_plain(value))
+    return hashlib.sha256(text.encode()).hexdigest()[:8]
 
 
 def _plain(value: Any) -> Any:
-    """Turn a part of a model into what looks the same in every process."""
+    """Return a value of the file such that equal values are written alike."""
     if isinstance(value, msgspec.Struct):
-        return [(name, _plain(getattr(value, name))) for name in value.__struct_fields__]
-    if isinstance(value, Direction):
-        return [value.ahead, value.off, value.along]
-    if isinstance(value, Throw):
-        return [float(value), value.measure]
+        return [_plain(getattr(value, name)) for name in value.__struct_fields__]
     if isinstance(value, dict):
         return sorted((key, _plain(one)) for key, one in value.items())
-    if isinstance(value, (list, tuple)):
+    if isinstance(value, list | tuple):
         return [_plain(one) for one in value]
-    return float(value) if isinstance(value, float) else value
+    if isinstance(value, float):
+        # A throw's figure means nothing without the way it is measured.
+        return [float(value), getattr(value, "measure", "")]
+    if isinstance(value, int | str) or value is None:
+        return value if value is None or isinstance(value, str) else int(value)
+    return sorted(vars(value).items())  # a direction

@@ -1,65 +1,71 @@
-"""What each stick command asks of a surface, as whoever stands behind the model sees it.
+"""Which way each surface has to go when a stick is moved.
 
-Which way surfaces move is the pilot's handbook's: to roll right the right aileron rises and the
-left one drops; to pitch up the elevator rises; to yaw right the rudder's trailing edge goes
-right; elevons do both of the first, ruddervators of an upright V tail both of the last two, and
-for a yaw to the right the right one drops while the left one rises (FAA-H-8083-25, Pilot's
-Handbook of Aeronautical Knowledge, chapter 6, from memory; a test derives the V tail from its
-geometry).
+The facts are general: FAA, Pilot's Handbook of Aeronautical Knowledge (FAA-H-8083-25), chapter
+"Flight Controls" (from memory): the aileron goes up on the wing that is to go down; the
+elevator goes up to raise the nose; the rudder goes to the side to which the nose is to go;
+V-tail surfaces do what elevator and rudder do, elevons what elevator and ailerons do; flaps
+go down. The V is an upright one, tips above its middle; that of the V-tail also follows from
+the forces, which a test works out.
 """
 
 from __future__ import annotations
 
-from hingeline.errors import ModelError
-from hingeline.model.schema import Surface
+from hingeline.model.schema import Kind, Side, Surface
 
-ROLL, PITCH, YAW = "roll right", "pitch up", "yaw right"
-FLAPS, SPOILERS = "flaps down", "spoilers up"
+ROLL_RIGHT, PITCH_UP, YAW_RIGHT = "roll right", "pitch up", "yaw right"
+FLAPS_DOWN, SPOILERS_UP = "flaps down", "spoilers up"
 
-#: How each command is given at the radio.
+#: How each movement is made at the radio.
 HOW = {
-    ROLL: "aileron stick to the right",
-    PITCH: "elevator stick back, towards you",
-    YAW: "rudder stick to the right",
-    FLAPS: "flap switch to down",
-    SPOILERS: "spoiler switch to up",
+    ROLL_RIGHT: "aileron stick to the right",
+    PITCH_UP: "elevator stick back, towards you",
+    YAW_RIGHT: "rudder stick to the right",
+    FLAPS_DOWN: "flaps down",
+    SPOILERS_UP: "spoilers up",
 }
-# Of each kind of surface: its commands, and which way it goes on the left, in the middle, right.
-_ASKS: dict[str, dict[str, tuple[str, str, str]]] = {
-    "aileron": {ROLL: ("down", "up", "up")},
-    "elevator": {PITCH: ("up", "up", "up")},
-    "rudder": {YAW: ("right", "right", "right")},
-    "elevon": {PITCH: ("up", "up", "up"), ROLL: ("down", "up", "up")},
-    "ruddervator": {PITCH: ("up", "up", "up"), YAW: ("up", "down", "down")},
-    "flap": {FLAPS: ("down", "down", "down")},
-    "spoiler": {SPOILERS: ("up", "up", "up")},
+_COMMANDS: dict[Kind, tuple[str, ...]] = {
+    "aileron": (ROLL_RIGHT,),
+    "elevator": (PITCH_UP,),
+    "rudder": (YAW_RIGHT,),
+    "elevon": (PITCH_UP, ROLL_RIGHT),
+    "ruddervator": (PITCH_UP, YAW_RIGHT),
+    "flap": (FLAPS_DOWN,),
+    "spoiler": (SPOILERS_UP,),
 }
-_SIDES = ("left", "centre", "right")
+#: Where both sides go the same way.
+_TOGETHER = {PITCH_UP: "up", FLAPS_DOWN: "down", SPOILERS_UP: "up"}
+#: Where they go opposite ways: what the left one does, and the right one.
+_BY_SIDE: dict[tuple[str, Side], str] = {
+    (ROLL_RIGHT, "left"): "down",
+    (ROLL_RIGHT, "right"): "up",
+    (YAW_RIGHT, "left"): "up",
+    (YAW_RIGHT, "right"): "down",
+}
 
 
 def commands_of(surface: Surface) -> tuple[str, ...]:
-    """Return the stick commands that move a surface."""
-    return tuple(_ASKS[surface.kind])
+    """Return the movements of the sticks that move a surface.
+
+    One on the middle line does not roll the model nor, unless it is a rudder, turn it.
+    """
+    commands = _COMMANDS[surface.kind]
+    if surface.kind == "rudder" or surface.side != "centre":
+        return commands
+    return tuple(command for command in commands if command in _TOGETHER)
 
 
 def expected(surface: Surface, command: str) -> str:
-    """Return the word for the way a surface must go on a command.
+    """Return the word for the way in which the trailing edge has to go.
 
     Raises
     ------
-    ModelError
-        When the command does not move it, or it must have a side to tell, and has none.
+    KeyError
+        For a movement that is not among `commands_of` this surface.
     """
-    ways = _ASKS[surface.kind].get(command)
-    if ways is None:
-        raise ModelError(
-            f"{surface.name}: {command!r} does not move a surface of the kind {surface.kind!r}.",
-            mend=f"Its commands are: {', '.join(commands_of(surface))}.",
-        )
-    if surface.side == "centre" and len(set(ways)) > 1:
-        raise ModelError(
-            f"{surface.name}: whether it goes {ways[0]} or {ways[2]} on {command!r} depends on "
-            "its side, and the model file gives none.",
-            mend='Write side = "left" or side = "right" in its table.',
-        )
-    return ways[_SIDES.index(surface.side)]
+    if command not in commands_of(surface):
+        raise KeyError(command)
+    if surface.kind == "rudder":
+        return "right"
+    if command in _TOGETHER:
+        return _TOGETHER[command]
+    return _BY_SIDE[command, surface.side]
