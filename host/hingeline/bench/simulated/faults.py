@@ -145,7 +145,7 @@ def short_servo(surface: str) -> Fault:
 
     def plant(stations: Stations) -> None:
         station = station_of(stations, surface)
-        truth = replace(station.servo.truth, stops_deg=(-24.0, 24.0))
+        truth = replace(station.servo.truth, stops_deg=(-31.0, 31.0))
         station.servo = station.servo.replaced(truth)
 
     return Fault("weak servo with a short range", surface, plant, ("short travel",))
