@@ -5,6 +5,7 @@ import pytest
 from hingeline.bench.simulated.station import stations_of
 from hingeline.bench.simulated.transport import SimulatedTransport
 from hingeline.cli import benchwork, paperwork
+from hingeline.cli.opening import Opened
 from hingeline.cli.output import FAILED
 from hingeline.errors import TravelError
 from hingeline.records.store import Records
@@ -201,10 +202,10 @@ def test_paper_serves_the_real_bench_and_not_the_simulated_one(folder, monkeypat
     simulated = run("throw", "millrace.toml", "rudder", "--port", "sim:", "--yes", "--json")
     assert simulated.figures["surfaces"][0]["calibrated"] is False
 
-    def opened(_port, _channels, file, _stations):
-        return RealBench(stations_of(file.model, 0)), None, 0
+    def opened(_ports, _channels, file, _stations):
+        return Opened([RealBench(stations_of(file.model, 0))], None, 0)
 
-    monkeypatch.setattr(benchwork, "_open", opened)
+    monkeypatch.setattr(benchwork, "opened", opened)
     ask = ("throw", "millrace.toml", "rudder", "--port", "/dev/board", "--yes", "--json")
     real = run(*ask, "--throw", "left 10 deg", typed=["left 10"])
     (throw,) = real.figures["surfaces"][0]["throws"]

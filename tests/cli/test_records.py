@@ -170,7 +170,7 @@ def test_when_nothing_can_be_kept_nothing_moves(folder, monkeypatch):
     def opened(*_arguments):
         raise AssertionError("a bench was opened")
 
-    monkeypatch.setattr("hingeline.cli.benchwork._open", opened)
+    monkeypatch.setattr("hingeline.cli.benchwork.opened", opened)
     (folder / "records.sqlite").write_bytes(b"no database at all, but a file of some length")
     ran = run(*THROW)
     assert ran.code == 7

@@ -163,7 +163,7 @@ def test_offsets_and_set_back_may_be_negative():
         ('"6.4 mm", "9 mm"', '"9 mm", "6.4 mm"', ["arm.holes", "rising order"]),
         ("channel = 2", "channel = 1", ["channel 1 already drives servo 'A1'"]),
         ('servo = "A2"', 'servo = "A1"', ["servo 'A1' is on channel 1 already"]),
-        ("channel = 2", "channel = 9", ["9 is outside 1 to 8"]),
+        ("channel = 2", "channel = 33", ["33 is outside 1 to 32", "second board's channel 1"]),
         ('side = "left"', 'side = "centre"', ["left or on the right"]),
         ('side = "bottom"', 'side = "left"', ["horn.side", "'top' or 'bottom'"]),
         ('spindle = "along+"', 'spindle = "up"', ["mount.spindle", "'up'", "along+"]),

@@ -7,7 +7,6 @@ happens, leave the outputs off and the records saved.
 from __future__ import annotations
 
 import math
-import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -17,37 +16,56 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hingeline.bench.boards import Boards
 from hingeline.bench.choices import Chooser
-from hingeline.bench.client import Board
 from hingeline.bench.greeting import remarks
-from hingeline.bench.ports import SIMULATED, candidates, choose
+from hingeline.bench.ports import choose_all
 from hingeline.bench.procedures.channels import Channel, channel_of, frame_rate, prepare
 from hingeline.cli.console import Keyboard, confirmed
 from hingeline.cli.models import ModelFile
+from hingeline.cli.opening import (
+    StandIn,
+    Stations,
+    check_kinds,
+    greeted,
+    open_board,
+    opened,
+    other_boards,
+    standing_in,
+)
 from hingeline.cli.options import Choices
 from hingeline.cli.output import tell
 from hingeline.cli.verdicts import refuse_unfit
 from hingeline.errors import BenchError, HingelineError, Stopped
 from hingeline.model.checks import USUAL_FRAME_HZ
-from hingeline.model.schema import Model, Surface
+from hingeline.model.schema import Surface
 from hingeline.records.store import Records
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.setting import Setting, setting_of
 
 if TYPE_CHECKING:
     from hingeline.bench.simulated.station import Station
-    from hingeline.bench.transport import Transport
 
-#: Makes whoever stands in at a simulated bench.
-StandIn = Callable[[dict[int, "Station"], int], Chooser]
-#: Makes what stands on the channels of a simulated bench.
-Stations = Callable[[Model, int], dict[int, "Station"]]
+__all__ = [
+    "CAUTION",
+    "Bench",
+    "StandIn",
+    "Stations",
+    "ask_leave",
+    "at_bench",
+    "channels_of",
+    "count_down",
+    "default_records",
+    "latest_curve",
+    "open_board",
+    "progress",
+    "told_first",
+]
 
 CAUTION = (
     "Propeller off or motor unplugged; fingers and tools clear of arms and rods. "
     "An arm may jump at its first pulse."
 )
-_SIMULATED_NAME = re.compile(re.escape(SIMULATED) + r"([0-9]{0,9})", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -56,8 +74,8 @@ class Bench:
 
     Attributes
     ----------
-    board : Board
-        Greeted.
+    board : Boards
+        Greeted: one, or several in a row.
     asker : Chooser
         Who reads the gauges, watches and listens: the person at the keyboard, or the stand-in.
     records : Records
@@ -70,7 +88,7 @@ class Bench:
         The numbers of the boards themselves, in the order of their channels.
     """
 
-    board: Board
+    board: Boards
     asker: Chooser
     records: Records
     session_id: int
@@ -167,21 +185,20 @@ def at_bench(
     HingelineError
         As the bench or the records raise it; the session is ended with it as its outcome.
     """
-    port = choose(choices.port, [] if choices.port else candidates())
-    if port.startswith(SIMULATED):
-        seed_of(port)  # a name that cannot be opened is refused before anyone is asked
-    _say(channels, port, doing, caution)
+    ports = choose_all(choices.ports, boards or ())
+    check_kinds(ports)  # what cannot be opened is refused before anyone is asked
+    _say(channels, ports, doing, caution)
     leave = choices.yes if ask is None else not ask
     ask_leave("was moved", "everything that may move is clear", yes=leave)
     with Records(choices.records_path or default_records()) as records:
-        transport, standing, seed = _open(port, channels, file, stations)
-        with Board(transport) as board:
-            person: Chooser = Keyboard()
-            if standing is not None:
-                person = _stand_in(standing, seed, asker, by_hand=choices.by_hand)
-            here = (board.info.board_id,)
+        at = opened(ports, channels, file, stations)
+        with greeted(at.transports) as board:
+            here = tuple(part.info.board_id for part in board.parts)
             if boards is not None and tuple(boards) != here:
-                raise _other_boards(tuple(boards), here)
+                raise other_boards(board.port, tuple(boards), here)
+            person: Chooser = Keyboard()
+            if at.stations is not None:
+                person = standing_in(at.stations, at.seed, asker, by_hand=choices.by_hand)
             session_id = records.start_session(
                 command,
                 model_name=file.model.name if file else None,
@@ -189,22 +206,14 @@ def at_bench(
                 bench="simulated" if board.simulated else "board",
                 board=board.info.board_id,
                 firmware=board.info.firmware,
-                **({} if rig is None else {"rig": rig}),
+                rig=rig,
             )
             with _outcome(records, session_id, after_stop):
                 told_first(board, channels)
-                yield Bench(board, person, records, session_id, standing, here)
+                yield Bench(board, person, records, session_id, at.stations, here)
 
 
-def _other_boards(wanted: tuple[str, ...], here: tuple[str, ...]) -> BenchError:
-    return BenchError(
-        f"these are other boards than before: {', '.join(here)} instead of {', '.join(wanted)}.",
-        cause="Which servo hangs on which channel is known for those boards alone.",
-        mend=" ".join(["Name them by", *(f"--port id:{number}" for number in wanted)]),
-    )
-
-
-def told_first(board: Board, channels: Sequence[Channel]) -> None:
+def told_first(board: Boards, channels: Sequence[Channel]) -> None:
     """Make a board ready for its channels, and say what a person should know of it.
 
     Raises
@@ -212,8 +221,9 @@ def told_first(board: Board, channels: Sequence[Channel]) -> None:
     BenchError
         As for ``prepare``.
     """
-    for remark in remarks(board.info):
-        tell(remark)
+    for part in board.parts:
+        for remark in remarks(part.info):
+            tell(remark if len(board.parts) == 1 else f"{part.port}: {remark}")
     if coarse := prepare(board, channels):
         tell(coarse)
 
@@ -237,9 +247,9 @@ def _outcome(records: Records, session_id: int, after_stop: str) -> Iterator[Non
     records.end_session(session_id, "done")
 
 
-def _say(channels: Sequence[Channel], port: str, doing: str, caution: str) -> None:
+def _say(channels: Sequence[Channel], ports: Sequence[str], doing: str, caution: str) -> None:
     """Say which channels will do what."""
-    tell(f"On {port}, these channels will {doing}:")
+    tell(f"On {', '.join(ports)}, these channels will {doing}:")
     for channel in channels:
         low, high = channel.limits_us
         tell(
@@ -282,79 +292,7 @@ def ask_leave(undone: str, clear: str, *, yes: bool) -> None:
         raise Stopped(f"nothing {undone}.")
 
 
-def open_board(named: str | None) -> Board:
-    """Greet the board that a command means, to which nothing will be moved by channel.
-
-    Parameters
-    ----------
-    named : str or None
-        What the user gave with ``--port``.
-
-    Raises
-    ------
-    BenchError
-        When it is not clear which, or it cannot be opened, or is no bench board.
-    """
-    port = choose(named, [] if named else candidates())
-    return Board(_open(port, [], None)[0])
-
-
-def _open(
-    port: str,
-    channels: Sequence[Channel],
-    file: ModelFile | None,
-    make: Stations | None = None,
-) -> tuple[Transport, dict[int, Station] | None, int]:
-    if not port.startswith(SIMULATED):
-        from hingeline.bench.transport import SerialTransport
-
-        return SerialTransport(port), None, 0
-    from hingeline.bench.simulated.station import bare_station, stations_of
-    from hingeline.bench.simulated.transport import SimulatedTransport
-
-    seed = seed_of(port)
-    if file is not None:
-        stations = (make or stations_of)(file.model, seed)
-    else:
-        stations = {
-            channel.number: bare_station(channel.number, centre_us=channel.centre_us, seed=seed)
-            for channel in channels
-        }
-    return SimulatedTransport(stations, seed), stations, seed
-
-
-def seed_of(port: str) -> int:
-    """Return the number in "sim:7", which chooses the servos; "sim:" is 0.
-
-    Raises
-    ------
-    BenchError
-        For anything else behind the colon.
-    """
-    match = _SIMULATED_NAME.fullmatch(port)
-    if match is None:
-        raise BenchError(
-            f"{port!r} is no simulated bench.",
-            mend=f"Write {SIMULATED} or {SIMULATED} and a whole number, such as {SIMULATED}7.",
-        )
-    return int(match[1] or 0)
-
-
-def _stand_in(
-    stations: dict[int, Station], seed: int, make: StandIn | None, *, by_hand: bool
-) -> Chooser:
-    from hingeline.bench.simulated.listener import Listener
-
-    if make is None:
-        made: Chooser = Listener(stations, seed, show=lambda text: tell(f"  {text}"))
-    else:
-        made = make(stations, seed)
-    if not by_hand:
-        return made
-    return Keyboard(made.shown, made.seen) if isinstance(made, Listener) else Keyboard()
-
-
-def count_down(board: Board, seconds: float, doing: str) -> None:
+def count_down(board: Boards, seconds: float, doing: str) -> None:
     """Let time pass at a board that holds; on a terminal, show how much is left."""
     shown = sys.stderr.isatty()
     left = seconds

@@ -94,8 +94,18 @@ port_option = click.option(
     "--port",
     envvar="HINGELINE_PORT",
     show_envvar=True,
-    help="Port of the board; default: the one board found. 'sim:' is the simulated bench, "
-    "'sim:7' one with other servos.",
+    help="Port of the board, or 'id:' and its number, or how that begins; default: the one "
+    "board found. 'sim:' is the simulated bench.",
+)
+ports_option = click.option(
+    "--port",
+    "ports",
+    multiple=True,
+    envvar="HINGELINE_PORT",
+    show_envvar=True,
+    help="Port of the board, or 'id:' and its number, or how that begins; default: the one "
+    "board found. Repeat it for several boards: channels are numbered through in that order. "
+    "'sim:' is the simulated bench, 'sim:7' one with other servos.",
 )
 yes_option = click.option("--yes", is_flag=True, help="Do not ask before anything moves.")
 by_hand_option = click.option(
@@ -119,12 +129,32 @@ rod_off_option = click.option(
 
 @dataclass(frozen=True)
 class Choices:
-    """What the user chose with the options that all moving commands share."""
+    """What the user chose with the options that all moving commands share.
+
+    Attributes
+    ----------
+    port : str or None
+        Where the board is; None: nothing was said.
+    records_path : Path or None
+        Where records are kept; None: in the usual place.
+    yes : bool
+        Leave was given beforehand.
+    by_hand : bool
+        The readings of a simulated bench are typed.
+    further : tuple of str
+        Where further boards are, in the order of their channels.
+    """
 
     port: str | None
     records_path: Path | None
     yes: bool
     by_hand: bool
+    further: tuple[str, ...] = ()
+
+    @property
+    def ports(self) -> tuple[str, ...]:
+        """Where the boards are, in the order of their channels; empty: nothing was said."""
+        return () if self.port is None else (self.port, *self.further)
 
 
 def moving_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -132,11 +162,17 @@ def moving_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
     @functools.wraps(command)
     def collected(
-        *, port: str | None, records_path: Path | None, yes: bool, by_hand: bool, **others: Any
+        *,
+        ports: tuple[str, ...],
+        records_path: Path | None,
+        yes: bool,
+        by_hand: bool,
+        **others: Any,
     ) -> Any:
-        return command(choices=Choices(port, records_path, yes, by_hand), **others)
+        first, further = (ports[0], ports[1:]) if ports else (None, ())
+        return command(choices=Choices(first, records_path, yes, by_hand, further), **others)
 
-    for option in (by_hand_option, yes_option, records_option, port_option):
+    for option in (by_hand_option, yes_option, records_option, ports_option):
         collected = option(collected)
     return collected
 

@@ -17,8 +17,9 @@ from hingeline.model.throws import free_travel_deg, in_deg, throw_deg
 CLASS_LIMITS_US = {"standard": (500, 2500), "narrow": (300, 1100), "custom": (300, 2500)}
 FRAME_RATE_HZ = (50, 333)
 FRAME_MARGIN_US = 800  # silence that a pulse leaves in its frame
-CHANNELS = 8
+CHANNELS = 8  # of one board
 USUAL_FRAME_HZ = 50
+MOST_CHANNELS = 4 * CHANNELS  # of a bench of several boards: our own choice
 TEETH = (10, 60)  # splines in the trade run from 15 to 26 teeth; wider than that is a slip
 STEEPEST_DEG = 89.0
 # Wider than these is a slip of the unit or the decimal mark (common practice, no source).
@@ -170,11 +171,12 @@ def _surfaces(model: Model) -> Iterator[Problem]:
                 f"{model.servo_of(surface).arm_count} arms of the part.",
                 "Correct it, or arm_count of the servo.",
             )
-        if not 1 <= surface.channel <= CHANNELS:
+        if not 1 <= surface.channel <= MOST_CHANNELS:
             yield Problem(
                 [*place, "channel"],
-                f"{surface.channel} is outside 1 to {CHANNELS}, the channels of the bench.",
-                "Give the bench channel into which this servo is plugged.",
+                f"{surface.channel} is outside 1 to {MOST_CHANNELS}, the channels of the bench.",
+                "Give the bench channel into which this servo is plugged; with several boards "
+                f"of {CHANNELS}, channel {CHANNELS + 1} is the second board's channel 1.",
             )
         elif channels.setdefault(surface.channel, surface.servo) != surface.servo:
             yield Problem(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from hingeline.bench.choices import Choice, Chooser, chosen
 from hingeline.bench.boards import Boards
+from hingeline.bench.choices import Choice, Chooser, chosen
 from hingeline.bench.procedures.channels import Channel, go
 from hingeline.errors import BenchError
 from hingeline.travel.binding import STEP_US, Heard, Side, heard_of, outward

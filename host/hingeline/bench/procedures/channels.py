@@ -64,7 +64,8 @@ def frame_rate(channels: Sequence[Channel]) -> int:
 def prepare(board: Boards, channels: Sequence[Channel]) -> str:
     """Set the frame rate for servos, and see whether the board is good enough for them.
 
-    The board itself goes back to its own rate when the session ends.
+    The board itself goes back to its own rate when the session ends. Of several boards each
+    gets the lowest rate of its own servos.
 
     Returns
     -------
@@ -76,15 +77,30 @@ def prepare(board: Boards, channels: Sequence[Channel]) -> str:
     BenchError
         When the board lacks a channel, or its pulses are too coarse.
     """
+    for part in board.parts:
+        if not part.info.channels:
+            raise _pinless(part)
     have = board.info.channels
-    if not have:
-        raise _pinless(board)
     lacking = [channel.number for channel in channels if channel.number > have]
     if lacking:
+        many = len(board.parts)
+        who = "this board has" if many == 1 else f"these {many} boards have"
         raise BenchError(
-            f"{board.port}: there is no channel {lacking[0]}: this board has {have}.",
-            mend="Plug the servo into another channel, and say so in the model file.",
+            f"{board.port}: there is no channel {lacking[0]}: {who} {have}.",
+            mend="Plug the servo into another channel, and say so in the model file; or name a "
+            "further board with another --port.",
         )
+    told = []
+    first = 1
+    for part in board.parts:
+        numbers = range(first, first + part.info.channels)
+        if own := [channel for channel in channels if channel.number in numbers]:
+            told.append(_made_ready(part, own))
+        first += part.info.channels
+    return " ".join(filter(None, told))
+
+
+def _made_ready(board: Boards, channels: Sequence[Channel]) -> str:
     wanted = frame_rate(channels)
     if board.frame_hz != wanted:
         board.frame_rate(wanted)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from hingeline.bench.choices import Choice, Chooser, chosen
 from hingeline.bench.boards import Boards
+from hingeline.bench.choices import Choice, Chooser, chosen
 from hingeline.bench.procedures.channels import Channel, go
 from hingeline.errors import TravelError
 from hingeline.travel.deadband import MOST_US, Staircase, Threshold
