@@ -75,15 +75,15 @@ class Builder(Listener):
 
     def ask(self, question: Question) -> str:
         """Return what a builder would type for a reading."""
-        self.prompts += 1
         typed = self._slipped(question, self._typed(question, self.shown(question)))
+        self._answered()
         self._show(f"{question.text}: {typed}")
         return typed
 
     def pick(self, choice: Choice) -> str:
         """Return what a builder would answer, and do what is asked."""
-        self.prompts += 1
         typed = self._slipped(choice, self.seen(choice))
+        self._answered()
         self._show(f"{choice.text}: {typed}")
         return typed
 
@@ -120,6 +120,12 @@ class Builder(Listener):
         return super().seen(choice)
 
     # -- within ------------------------------------------------------------------------
+
+    def _answered(self) -> None:
+        """Forget what was heard: a later prompt is about what comes after this one."""
+        self.prompts += 1
+        for station in self._channels.values():
+            station.senses.heard_buzzing()
 
     def _of(self, name: str) -> Station:
         """Return what drives a surface, whichever channel it hangs on."""
