@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from hingeline import units
-from hingeline.bench.asking import surface_question
+from hingeline.bench.asking import Answer, Gauge, Question, surface_question
 from hingeline.bench.choices import Choice
 from hingeline.bench.procedures.binding import BUZZING, HOLD_S, HOT, QUIET
 from hingeline.bench.procedures.throwing import surface_deg
@@ -14,6 +14,7 @@ from hingeline.bench.rigging.context import Result, Rig
 from hingeline.bench.rigging.linking import come_to_neutral
 from hingeline.bench.rigging.mending import settle
 from hingeline.bench.rigging.throwing import pulses_of
+from hingeline.model.schema import Surface
 from hingeline.model.words import directions
 from hingeline.rigging.mends import binding_named, slop_named
 from hingeline.rigging.steps import Item
@@ -24,29 +25,39 @@ def slop(rig: Rig, item: Item) -> Result:
     name = item.subject
     setting = rig.setting(name)
     surface = setting.surface
-    asked = surface_question(surface, surface.channel, rig.gauge, assumed=None)
-    where = "" if rig.gauge.unit == "deg" else f" at the {surface.chord_mm:g} mm chord"
-    question = replace(
-        asked,
-        text=f"{name}: how far does the trailing edge move in all, from one side of its free "
-        f"play to the other{where}, in {rig.gauge.unit}",
-        signs={},
-        signed=True,
-        help="The servo holds. Move the trailing edge gently with a finger, both ways, until the "
-        "servo resists, and measure the whole way.",
-        topic="slop",
-        detail={"surface": name},
-    )
+    question = slop_question(surface, rig.gauge)
     with rig.live([name]):
         come_to_neutral(rig, setting, pulses_of(rig, setting)[0.0])
         with rig.board.attended():
             answer = rig.prompter.read(question)
-    play = abs(surface_deg(replace(answer, value=abs(answer.value)), surface, rig.gauge))
+    play = slop_deg(answer, surface, rig.gauge)
     figures: dict[str, Any] = {"slop_deg": play}
     named = slop_named(setting, play)
     if named is None:
         return Result("done", f"free play {units.deg(play)}", figures)
     return settle(rig, item, named, figures)
+
+
+def slop_question(surface: Surface, gauge: Gauge) -> Question:
+    """Ask for the whole free play of a surface whose servo holds."""
+    asked = surface_question(surface, surface.channel, gauge, assumed=None)
+    where = "" if gauge.unit == "deg" else f" at the {surface.chord_mm:g} mm chord"
+    return replace(
+        asked,
+        text=f"{surface.name}: how far does the trailing edge move in all, from one side of its "
+        f"free play to the other{where}, in {gauge.unit}",
+        signs={},
+        signed=True,
+        help="The servo holds. Move the trailing edge gently with a finger, both ways, until the "
+        "servo resists, and measure the whole way.",
+        topic="slop",
+        detail={"surface": surface.name},
+    )
+
+
+def slop_deg(answer: Answer, surface: Surface, gauge: Gauge) -> float:
+    """Return a free play in degrees, whatever it was measured in."""
+    return abs(surface_deg(replace(answer, value=abs(answer.value)), surface, gauge))
 
 
 def binding(rig: Rig, item: Item) -> Result:
