@@ -22,11 +22,15 @@ ROOMS = {
     "model": (set(), {"msgspec", "tomli", "tomllib", "tomlkit"}),
     "linkage": ({"model"}, {"numpy", "scipy", "msgspec"}),
     "travel": ({"linkage", "model"}, {"numpy", "scipy"}),
-    "bench": ({"travel", "linkage", "model"}, {"numpy", "serial", "shared_protocol"}),
+    "rigging": ({"travel", "linkage", "model"}, {"numpy", "scipy", "msgspec"}),
+    "bench": (
+        {"rigging", "travel", "linkage", "model"},
+        {"numpy", "serial", "shared_protocol", "msgspec"},
+    ),
     "records": ({"model"}, set()),
     "sheets": ({"travel", "linkage", "model"}, {"numpy", "matplotlib", "jinja2"}),
     "cli": (
-        {"model", "linkage", "travel", "bench", "records", "sheets"},
+        {"model", "linkage", "travel", "rigging", "bench", "records", "sheets"},
         {"click", "rich", "numpy", "msgspec", "platformdirs", "shared_protocol"},
     ),
 }

@@ -6,23 +6,28 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from hingeline import units
 from hingeline.bench.asking import TURNING, Answer, Gauge
+from hingeline.bench.ports import SIMULATED
 from hingeline.cli import models, options, standing
 from hingeline.cli.benchwork import Bench, at_bench, channels_of, default_records
 from hingeline.cli.models import ModelFile
 from hingeline.cli.output import FAILED, emit, tell
 from hingeline.errors import RecordsError, Stopped, TravelError
-from hingeline.model.schema import Surface
+from hingeline.model.schema import Pair, Surface
 from hingeline.records.store import Records, Row
 from hingeline.rigging.threepoints import of_record
 
+if TYPE_CHECKING:
+    from hingeline.rigging.recheck import Recheck
+
 RIGGED, CHECKED = "rigged", "checked"
 _MOST_ROWS = 12
+_AT_BOARDS = " (of a simulated bench: --port sim:)"
 
 
 @click.command("check", short_help="Compare a model with its record, three points a surface.")
@@ -55,8 +60,8 @@ def command(
     Before flying, after a hard landing, next season: each surface is sent where it was sent
     when it was rigged, to both ends and to neutral, and you type where it stands. What differs
     by more than the gauge may make is named: a slipped arm, a bent rod, growing free play,
-    another servo, a reversed channel. The exit code is 1 when something has changed by more
-    than the tolerance.
+    another servo, a reversed channel. Where the free play is on record, it is read again, too.
+    The exit code is 1 when something has changed by more than the tolerance.
 
     \b
     Examples:
@@ -67,19 +72,23 @@ def command(
     file = models.load(model)
     chosen = models.surfaces_named(file, surfaces)
     if history:
-        _show_history(chosen, choices, as_json=as_json)
+        _show_history(file, chosen, choices, as_json=as_json)
         return 0
     simulated = standing.is_simulated(choices)
     records_of = _recorded(file, chosen, choices, simulated=simulated)
     return _Check(file, chosen, records_of, gauge, tolerance, choices).through(as_json=as_json)
 
 
-def _show_history(chosen: Sequence[Surface], choices: options.Choices, *, as_json: bool) -> None:
+def _show_history(
+    file: ModelFile, chosen: Sequence[Surface], choices: options.Choices, *, as_json: bool
+) -> None:
     from hingeline.cli import checked
 
-    simulated = standing.is_simulated(choices)
+    # No bench is needed: without a name those of real ones are meant.
+    simulated = any(port.startswith(SIMULATED) for port in choices.ports)
+    name = file.model.name
     with Records(_existing(choices)) as records:
-        found = {one.name: _over_time(records, one, simulated=simulated) for one in chosen}
+        found = {one.name: _over_time(records, name, one, simulated=simulated) for one in chosen}
     emit(
         {
             "surfaces": [
@@ -93,18 +102,20 @@ def _show_history(chosen: Sequence[Surface], choices: options.Choices, *, as_jso
             for line in (
                 checked.history_text(one, found[one.name])
                 if found[one.name]
-                else [f"{one.name}: nothing is on record yet."]
+                else [f"{one.name}: nothing is on record yet{'' if simulated else _AT_BOARDS}."]
             )
         ),
     )
 
 
-def _over_time(records: Records, surface: Surface, *, simulated: bool) -> list[dict[str, Any]]:
+def _over_time(
+    records: Records, model: str, surface: Surface, *, simulated: bool
+) -> list[dict[str, Any]]:
     """Return what was kept of a surface, oldest first, positive in its first direction."""
     rows = []
     for kind in (RIGGED, CHECKED):
         for row in records.finding_history(
-            kind, surface.name, simulated=simulated, limit=_MOST_ROWS
+            kind, surface.name, simulated=simulated, limit=_MOST_ROWS, model=model
         ):
             figures = row["figures"]
             deg = (
@@ -149,8 +160,9 @@ def _recorded(
     found: dict[str, Row] = {}
     with Records(_existing(choices)) as records:
         for surface in chosen:
-            rows = records.finding_history(RIGGED, surface.name, simulated=simulated, limit=8)
-            own = [row for row in rows if row["model"] == file.model.name]
+            own = records.finding_history(
+                RIGGED, surface.name, simulated=simulated, limit=1, model=file.model.name
+            )
             again = f'Rig it: hingeline rig {file.path} "{surface.name}"'
             if not own:
                 raise RecordsError(
@@ -196,7 +208,6 @@ class _Check:
     def through(self, *, as_json: bool) -> int:
         """Check all surfaces; return the exit code."""
         from hingeline.cli import checked
-        from hingeline.rigging.recheck import Recheck
 
         channels = channels_of(self.file, self.surfaces)
         found: dict[str, Recheck] = {}
@@ -212,11 +223,11 @@ class _Check:
         ) as bench:
             for place, surface in enumerate(self.surfaces, 1):
                 tell(f"[{place}/{len(self.surfaces)}] {surface.name}")
-                now = self._read(bench, surface)
-                if now is None:
+                read = self._read(bench, surface)
+                if read is None:
                     left_out.append(surface.name)
                     continue
-                result = self._compared(surface, now)
+                result = self._compared(surface, *read)
                 found[surface.name] = result
                 noted = self.recorded[surface.name]["noted"]
                 rows.append((surface, result, noted))
@@ -228,7 +239,7 @@ class _Check:
                 )
         sides = [
             one
-            for pair in self.file.model.pairs
+            for pair in self._pairs
             if (one := checked.sides_of(pair, found, self.tolerance_deg)) is not None
         ]
         passed = (
@@ -246,10 +257,15 @@ class _Check:
         emit(figures, as_json=as_json, text=checked.text(rows, sides, left_out))
         return 0 if passed else FAILED
 
-    def _compared(self, surface: Surface, now: Sequence[float]) -> Any:
+    @property
+    def _pairs(self) -> list[Pair]:
+        names = {surface.name for surface in self.surfaces}
+        return [pair for pair in self.file.model.pairs if {pair.left, pair.right} <= names]
+
+    def _compared(self, surface: Surface, now: Sequence[float], play_deg: float | None) -> Recheck:
         from hingeline.bench.rigging.context import READING_U_DEG
         from hingeline.linkage.mounting import mounted
-        from hingeline.rigging.recheck import recheck
+        from hingeline.rigging.recheck import Play, recheck
         from hingeline.travel.reading import resolution_u
 
         servo = self.file.model.servo_of(surface)
@@ -258,22 +274,27 @@ class _Check:
         if self.gauge.unit == "mm":
             step = math.degrees(step / surface.chord_mm)
         now_u = math.hypot(READING_U_DEG, resolution_u(step))
+        u_deg = math.hypot(figures["u_deg"], now_u)
         return recheck(
             surface,
             servo,
             mounted(surface, servo),
             of_record(figures)[1],
             now,
-            u_deg=math.hypot(figures["u_deg"], now_u),
+            u_deg=u_deg,
             tolerance_deg=self.tolerance_deg,
-            surfaces=len(self.surfaces),
+            # The sides of pairs are judged as well, by the same limit.
+            surfaces=len(self.surfaces) + len(self._pairs),
+            play=None if play_deg is None else Play(figures["slop_deg"], play_deg, u_deg),
         )
 
-    def _read(self, bench: Bench, surface: Surface) -> tuple[float, ...] | None:
-        """Read a surface at its three points; None when it was left out."""
+    def _read(
+        self, bench: Bench, surface: Surface
+    ) -> tuple[tuple[float, ...], float | None] | None:
+        """Read a surface at its three points, and its free play; None when it was left out."""
         from hingeline.bench.procedures.channels import in_use
         from hingeline.bench.rigging.prompting import Ordered, Prompter, Typed
-        from hingeline.bench.rigging.rechecking import Three, read_three
+        from hingeline.bench.rigging.rechecking import Three, read_play, read_three
 
         def keep(
             pulse_us: int, approach: str, answer: Answer, replaces: int | None, because: str
@@ -302,15 +323,18 @@ class _Check:
                 figures={"topic": what.topic, "understood": what.understood, **what.detail},
             )
 
-        pulses, then = of_record(self.recorded[surface.name]["figures"])
+        figures = self.recorded[surface.name]["figures"]
+        pulses, then = of_record(figures)
         channels = channels_of(self.file, [surface])
         prompter = Prompter(bench.asker, typed)
         while True:
             try:
                 with in_use(bench.board, channels):
-                    return read_three(
-                        bench.board, Three(surface, pulses, then), self.gauge, prompter, keep
-                    )
+                    three = Three(surface, pulses, then)
+                    now = read_three(bench.board, three, self.gauge, prompter, keep)
+                    if figures.get("slop_deg") is None:
+                        return now, None
+                    return now, read_play(bench.board, surface, self.gauge, prompter)
             except Ordered as ordered:
                 if ordered.order.what == "stop":
                     raise Stopped(

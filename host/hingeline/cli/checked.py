@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -27,12 +28,18 @@ class Sides:
     pair : Pair
     then_deg, now_deg : tuple of float
         How much further left stood in the first direction.
+    u_deg : float
+        Standard uncertainty of how much that changed.
+    limit : float
+        Chi-square of no change, where it becomes one.
     tolerance_deg : float
     """
 
     pair: Pair
     then_deg: tuple[float, ...]
     now_deg: tuple[float, ...]
+    u_deg: float
+    limit: float
     tolerance_deg: float
 
     @property
@@ -41,9 +48,16 @@ class Sides:
         return max(map(abs, self.now_deg))
 
     @property
+    def changed(self) -> bool:
+        """Whether the difference changed by more than is uncertain."""
+        squares = zip(self.then_deg, self.now_deg, strict=True)
+        return sum(((now - then) / self.u_deg) ** 2 for then, now in squares) > self.limit
+
+    @property
     def passed(self) -> bool:
         """Whether it may stay so; what was so when it was signed, may."""
-        return self.worst_deg <= max(self.tolerance_deg, *map(abs, self.then_deg))
+        allowed = max(self.tolerance_deg, *map(abs, self.then_deg))
+        return not self.changed or self.worst_deg <= allowed
 
 
 def sides_of(pair: Pair, found: Mapping[str, Recheck], tolerance_deg: float) -> Sides | None:
@@ -59,6 +73,8 @@ def sides_of(pair: Pair, found: Mapping[str, Recheck], tolerance_deg: float) -> 
         pair,
         apart(left.then_deg, right.then_deg),
         apart(left.now_deg, right.now_deg),
+        math.hypot(left.u_deg, right.u_deg),
+        left.limit,
         tolerance_deg,
     )
 
@@ -86,6 +102,13 @@ def surface_figures(surface: Surface, found: Recheck, noted: str) -> dict[str, A
             for one in found.stories
         ],
         "explained": found.explained,
+        "free_play_deg": None
+        if found.play is None
+        else {
+            "then": found.play.then_deg,
+            "now": found.play.now_deg,
+            "grown": found.play.grown,
+        },
         "pass": found.passed,
     }
 
@@ -98,6 +121,7 @@ def sides_figures(sides: Sides) -> dict[str, Any]:
         "left_less_right_then_deg": list(sides.then_deg),
         "left_less_right_now_deg": list(sides.now_deg),
         "worst_deg": sides.worst_deg,
+        "changed": sides.changed,
         "tolerance_deg": sides.tolerance_deg,
         "pass": sides.passed,
     }
@@ -111,6 +135,9 @@ def text(
     for surface, found, _ in rows:
         for name, then, now in zip(_points(surface), found.then_deg, found.now_deg, strict=True):
             lines.append((surface.name, name, _said(surface, then), _said(surface, now)))
+        if found.play is not None:
+            play = units.deg(found.play.then_deg), units.deg(found.play.now_deg)
+            lines.append((surface.name, "free play", *play))
     yield from table(["surface", "point", ">on record", ">now"], lines).splitlines()
     for surface, found, noted in rows:
         yield from map(wrapped, _verdict(surface, found, noted))
@@ -125,6 +152,13 @@ def text(
 
 
 def _verdict(surface: Surface, found: Recheck, noted: str) -> Iterator[str]:
+    play = found.play
+    if play is not None and play.grown:
+        yield (
+            f"FAIL: {surface.name} has {units.deg(play.now_deg)} of free play, "
+            f"{units.deg(play.then_deg)} on {noted[:10]}: look at clevis, keeper, holes, hinge, "
+            "arm screw and gears. Free play may let a surface flutter."
+        )
     if not found.changed:
         yield f"pass: {surface.name} is as on {noted[:10]}, as far as the gauge tells."
         return

@@ -27,8 +27,12 @@ ALIKE = 4.0
 #: What even the best story may leave over: the 99 % point of chi-square for two degrees of
 #: freedom (NIST/SEMATECH e-Handbook, table 1.3.6.7.4).
 LEFT_OVER = 9.210
+#: Free play that has grown by less does not matter yet. Our own choice.
+GROWN_DEG = 0.5
 #: How near to whole teeth a slip must be to be called that, beyond its doubt, in degrees.
 NEAR_TOOTH_DEG = 1.5
+#: A servo that turns less than this part of what it did is another story.
+LEAST_TURN = 0.2
 # Steps by which derivatives are taken, small beside what can be seen.
 _STEP = 1e-3
 _ROUNDS = 12
@@ -53,6 +57,8 @@ class Recheck:
         What may have happened, the likeliest first; empty when nothing has changed.
     explained : bool
         Whether the first story leaves no more than the gauge may make.
+    play : Play or None
+        The free play, where it was read both times.
     """
 
     surface: str
@@ -64,6 +70,7 @@ class Recheck:
     tolerance_deg: float
     stories: tuple[Story, ...]
     explained: bool
+    play: Play | None = None
 
     @property
     def changed(self) -> bool:
@@ -79,7 +86,31 @@ class Recheck:
     def passed(self) -> bool:
         """Whether it may stay so: unchanged, or within the tolerance."""
         reversed_ = any(story.name == "reversed" for story in self.stories[:1])
+        if self.play is not None and self.play.grown:
+            return False
         return not self.changed or (self.worst_deg <= self.tolerance_deg and not reversed_)
+
+
+@dataclass(frozen=True)
+class Play:
+    """The free play of a surface, moved by hand.
+
+    Attributes
+    ----------
+    then_deg, now_deg : float
+    u_deg : float
+        Standard uncertainty of their difference.
+    """
+
+    then_deg: float
+    now_deg: float
+    u_deg: float
+
+    @property
+    def grown(self) -> bool:
+        """Whether it has grown beyond doubt, and by more than matters."""
+        more = self.now_deg - self.then_deg
+        return more > max(GROWN_DEG, 2.0 * self.u_deg)
 
 
 @dataclass(frozen=True)
@@ -115,6 +146,7 @@ def recheck(
     u_deg: float,
     tolerance_deg: float,
     surfaces: int = 1,
+    play: Play | None = None,
 ) -> Recheck:
     """Compare three readings with the record.
 
@@ -131,6 +163,8 @@ def recheck(
         What may have changed without harm.
     surfaces : int
         How many are checked together: the chance of a false alarm is shared among them.
+    play : Play, optional
+        The free play, then and now.
     """
     sign = sign_of(surface, directions(surface)[0])
     then, now = sign * np.asarray(then_deg), sign * np.asarray(now_deg)
@@ -152,6 +186,7 @@ def recheck(
         tolerance_deg,
         stories,
         explained,
+        play,
     )
 
 
@@ -192,7 +227,7 @@ def _stories(
         ("servo", further),
     ):
         size, u, left = _fitted(changed, now, u_deg)
-        if not math.isfinite(left) or (name == "slop" and size < 0.0):
+        if not math.isfinite(left) or not _possible(name, size):
             continue
         text = _text(name, size, u, linkage, servo)
         size = ahead_sense(linkage) * size if name == "arm" else size
@@ -210,6 +245,13 @@ def _stories(
         )
     )
     return found
+
+
+def _possible(name: str, size: float) -> bool:
+    """Tell whether an amount makes sense: play does not shrink, and no servo turns backwards."""
+    return not (name == "slop" and size < 0.0) and not (
+        name == "servo" and size < LEAST_TURN - 1.0
+    )
 
 
 def _fitted(

@@ -6,9 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from hingeline.bench.asking import Answer, Gauge, surface_question
-from hingeline.bench.client import Board
+from hingeline.bench.boards import Boards
 from hingeline.bench.procedures.channels import go
 from hingeline.bench.procedures.throwing import surface_deg
+from hingeline.bench.rigging.loosening import slop_deg, slop_question
 from hingeline.bench.rigging.prompting import Prompter
 from hingeline.bench.rigging.reading import questioned
 from hingeline.model.schema import Surface
@@ -39,7 +40,7 @@ class Three:
 
 
 def read_three(
-    board: Board, three: Three, gauge: Gauge, prompter: Prompter, keep: KeepReading
+    board: Boards, three: Three, gauge: Gauge, prompter: Prompter, keep: KeepReading
 ) -> tuple[float, ...]:
     """Send the three pulses and have the surface read at each, whose channel is in use.
 
@@ -90,3 +91,15 @@ def read_three(
         found.append(sign * surface_deg(answer, surface, gauge) + 0.0)
     go(board, {surface.channel: centre_us})
     return tuple(found)
+
+
+def read_play(board: Boards, surface: Surface, gauge: Gauge, prompter: Prompter) -> float:
+    """Have the free play of a surface read, whose servo holds; in degrees.
+
+    Raises
+    ------
+    Ordered
+        As for `read_three`.
+    """
+    with board.attended():
+        return slop_deg(prompter.read(slop_question(surface, gauge)), surface, gauge)

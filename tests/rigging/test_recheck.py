@@ -1,0 +1,221 @@
+"""Three points against a record: what is named, how often rightly, and how often for nothing.
+
+Truth is planted on the exact linkage of the demo's surfaces; readings are rounded to half a
+degree after the unsteadiness of a hand.
+"""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.stats import chi2
+
+from hingeline.linkage.closure import Linkage, shaft_angle, surface_angle
+from hingeline.linkage.mounting import mounted, tooth_deg
+from hingeline.model.reading import parse_model
+from hingeline.model.throws import throw_deg
+from hingeline.model.words import directions, sign_of
+from hingeline.model.writing import example_text
+from hingeline.rigging.recheck import LEFT_OVER, chi_square_point, recheck
+from hingeline.rigging.threepoints import POINTS, of_record
+
+MODEL = parse_model(example_text(), source="example")
+HAND_DEG, MARK_DEG = 0.25, 0.5
+U_DEG = math.hypot(0.3, MARK_DEG / math.sqrt(12.0)) * math.sqrt(2.0)
+DRAWS = 40
+
+
+def readings(surface, servo, change, rng):
+    """Return what is read then and now, positive in the first direction."""
+    linkage = mounted(surface, servo)
+    sign = sign_of(surface, directions(surface)[0])
+    first, second = (throw_deg(surface, word) for word in directions(surface))
+    true = sign * np.array([first, 0.0, -second])
+    shaft = np.degrees(shaft_angle(linkage, np.radians(true)))
+    now = change(linkage, servo, shaft, true)
+
+    def read(angles):
+        seen = sign * angles + rng.normal(0.0, HAND_DEG, 3)
+        return tuple((np.round(seen / MARK_DEG) * MARK_DEG).tolist())
+
+    return linkage, read(true), read(now)
+
+
+def turned(degrees):
+    def change(linkage, servo, shaft, _true):
+        by = tooth_deg(servo) if degrees == "tooth" else degrees
+        return np.degrees(surface_angle(linkage, np.radians(shaft + by)))
+
+    return change
+
+
+def longer(mm):
+    def change(linkage, _servo, shaft, _true):
+        other = Linkage(linkage.arm, linkage.horn, linkage.length_mm + mm)
+        return np.degrees(surface_angle(other, np.radians(shaft)))
+
+    return change
+
+
+def looser(play_deg):
+    def change(_linkage, _servo, _shaft, true):
+        way = np.sign(true[0])
+        return true + play_deg / 2.0 * way * np.array([-1.0, 1.0, 1.0])
+
+    return change
+
+
+def further(times):
+    def change(linkage, _servo, shaft, _true):
+        return np.degrees(surface_angle(linkage, np.radians(times * shaft)))
+
+    return change
+
+
+def nothing(_linkage, _servo, _shaft, true):
+    return true
+
+
+#: What is planted: how it may be named, and how often in a hundred it must be, by the measured
+#: figures less what chance may take away.
+PLANTED = {
+    "arm slipped by a tooth": (turned("tooth"), {"arm", "rod"}, 99),
+    "arm slipped by 3 deg": (turned(3.0), {"arm", "rod"}, 60),
+    "rod 1 mm longer": (longer(1.0), {"rod", "arm"}, 99),
+    "play grown by 3 deg": (looser(3.0), {"slop"}, 90),
+    "servo turns 15 % further": (further(1.15), {"servo"}, 85),
+    "reversed": (lambda *given: -given[3], {"reversed"}, 97),
+}
+
+
+def judged(name, seed):
+    change, names, _ = PLANTED[name]
+    rng = np.random.default_rng(seed)
+    found = named = all_ = 0
+    for surface in MODEL.surfaces:
+        servo = MODEL.servo_of(surface)
+        for _ in range(DRAWS):
+            linkage, then, now = readings(surface, servo, change, rng)
+            result = recheck(
+                surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0, surfaces=4
+            )
+            all_ += 1
+            found += result.changed
+            named += result.changed and bool(names & {one.name for one in result.stories})
+    return 100.0 * found / all_, 100.0 * named / all_
+
+
+@pytest.mark.parametrize("name", PLANTED)
+def test_what_happened_is_named(name):
+    _, named = judged(name, 7)
+    assert named >= PLANTED[name][2], f"{name}: {named:.0f} of 100"
+
+
+def test_what_has_not_changed_is_left_alone():
+    rng = np.random.default_rng(11)
+    alarms = checks = 0
+    for _ in range(250):
+        changed = False
+        for surface in MODEL.surfaces:
+            servo = MODEL.servo_of(surface)
+            linkage, then, now = readings(surface, servo, nothing, rng)
+            changed |= recheck(
+                surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0, surfaces=4
+            ).changed
+        alarms += changed
+        checks += 1
+    assert alarms / checks <= 0.05 + 2.0 * math.sqrt(0.05 * 0.95 / checks)
+
+
+def test_whole_teeth_are_recognised():
+    surface = MODEL.surface("elevator")
+    servo = MODEL.servo_of(surface)
+    rng = np.random.default_rng(3)
+    linkage, then, now = readings(surface, servo, turned("tooth"), rng)
+    result = recheck(surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0)
+    text = " ".join(one.text for one in result.stories)
+    assert "one tooth" in text
+    assert not result.passed
+
+
+def test_a_slip_of_a_few_degrees_and_a_rod_cannot_be_told_apart_and_both_are_named():
+    surface = MODEL.surface("elevator")
+    servo = MODEL.servo_of(surface)
+    linkage, then, now = readings(surface, servo, longer(1.0), np.random.default_rng(5))
+    result = recheck(surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0)
+    assert {"arm", "rod"} <= {one.name for one in result.stories}
+
+
+def test_sizes_are_found_without_noise():
+    surface = MODEL.surface("rudder")
+    servo = MODEL.servo_of(surface)
+    linkage = mounted(surface, servo)
+    sign = sign_of(surface, directions(surface)[0])
+    then = sign * np.array([20.0, 0.0, -20.0])
+    shaft = np.degrees(shaft_angle(linkage, np.radians(then)))
+    for name, change, size in (
+        ("rod", longer(0.8), 0.8),
+        ("servo", further(1.1), 1.1),
+        ("slop", looser(2.4), 2.4),
+    ):
+        now = change(linkage, servo, shaft, then)
+        result = recheck(
+            surface, servo, linkage, sign * then, sign * now, u_deg=0.05, tolerance_deg=1.0
+        )
+        assert result.stories[0].name == name
+        assert result.stories[0].size == pytest.approx(size, abs=1e-3)
+        assert result.explained
+
+
+def test_a_change_within_the_tolerance_passes_but_a_reversed_channel_never():
+    surface = MODEL.surface("elevator")
+    servo = MODEL.servo_of(surface)
+    linkage = mounted(surface, servo)
+    wide = {"u_deg": 0.1, "tolerance_deg": 30.0}
+    small = recheck(surface, servo, linkage, (13.0, 0.0, -13.0), (13.6, 0.6, -12.4), **wide)
+    assert small.changed
+    assert small.passed
+    other = recheck(surface, servo, linkage, (13.0, 0.0, -13.0), (-13.0, 0.0, 13.0), **wide)
+    assert not other.passed
+
+
+def test_what_no_single_cause_explains_is_said():
+    surface = MODEL.surface("elevator")
+    servo = MODEL.servo_of(surface)
+    linkage = mounted(surface, servo)
+    result = recheck(
+        surface,
+        servo,
+        linkage,
+        (13.0, 0.0, -13.0),
+        (13.0, 6.0, -13.0),
+        u_deg=0.4,
+        tolerance_deg=1.0,
+    )
+    assert not result.explained
+
+
+def test_the_points_of_chi_square_are_those_of_the_tables():
+    # NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.4, upper critical values.
+    assert chi_square_point(0.95) == pytest.approx(7.815, abs=5e-4)
+    assert chi_square_point(0.99) == pytest.approx(11.345, abs=5e-4)
+    assert chi2.ppf(0.99, 2) == pytest.approx(LEFT_OVER, abs=5e-4)
+
+
+def test_the_points_of_a_record_are_those_come_to_as_they_will_be():
+    rows = [
+        {"share": share, "from": origin, "pulse_us": 1500 + place, "measured_deg": float(place)}
+        for place, (share, origin) in enumerate(
+            [
+                (0.0, "neutral"),
+                (0.5, "neutral"),
+                (1.0, "neutral"),
+                (0.0, "first"),
+                (-1.0, "neutral"),
+            ]
+        )
+    ]
+    assert of_record({"points": rows}) == ([1502, 1503, 1504], (2.0, 3.0, 4.0))
+    with pytest.raises(KeyError):
+        of_record({"points": rows[:3]})
+    assert [share for share, _ in POINTS] == [1.0, 0.0, -1.0]
