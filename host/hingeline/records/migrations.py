@@ -6,6 +6,7 @@ in one transaction, so a process killed in between leaves the file as it was.
 
 from __future__ import annotations
 
+import hashlib
 import sqlite3
 
 from hingeline.errors import RecordsError
@@ -79,6 +80,26 @@ CREATE INDEX remarks_session ON remarks (session_id);
 CREATE INDEX remarks_servo ON remarks (servo);
 """
 
+# By its uid a session is known again in another file. One from before there were any gets it
+# from what it holds, so that every copy of the file gives it the same.
+_UIDS = """
+ALTER TABLE sessions ADD COLUMN uid TEXT;
+UPDATE sessions SET uid = digest(
+    id, command, started, bench, board, firmware,
+    (SELECT sha256 FROM models WHERE models.id = model_id),
+    (SELECT group_concat(typed, char(31)) FROM
+        (SELECT typed FROM readings WHERE session_id = sessions.id ORDER BY id))
+);
+CREATE UNIQUE INDEX sessions_uid ON sessions (uid);
+CREATE INDEX sessions_started ON sessions (started, id);
+CREATE INDEX sessions_command ON sessions (command, started, id);
+CREATE TABLE forgotten (
+    id INTEGER PRIMARY KEY,
+    uid TEXT NOT NULL,
+    noted TEXT NOT NULL
+);
+"""
+
 # The steps of a guided run: how each ended. Sessions of one run bear the number of its first.
 _STEPS = """
 ALTER TABLE sessions ADD COLUMN rig INTEGER REFERENCES sessions (id);
@@ -96,9 +117,11 @@ CREATE TABLE steps (
     figures TEXT NOT NULL
 );
 CREATE INDEX steps_session ON steps (session_id);
-CREATE INDEX findings_subject ON findings (kind, subject);
+CREATE INDEX findings_newest ON findings (subject, kind, noted, id);
+CREATE INDEX curves_newest ON curves (servo, noted, id);
 CREATE INDEX curves_session ON curves (session_id);
-CREATE INDEX readings_servo ON readings (servo);
+CREATE INDEX readings_servo ON readings (servo, session_id);
+CREATE INDEX remarks_reading ON remarks (reading_id);
 """
 
 # What a model file said of each servo, whenever it said something else.
@@ -110,7 +133,7 @@ CREATE TABLE servos (
     label TEXT NOT NULL,
     figures TEXT NOT NULL
 );
-CREATE INDEX servos_label ON servos (label);
+CREATE INDEX servos_newest ON servos (label, noted, id);
 CREATE INDEX servos_session ON servos (session_id);
 """
 
@@ -132,7 +155,7 @@ BEGIN SELECT RAISE(ABORT, '{table} are append-only'); END;
 STEPS: tuple[str, ...] = (
     _FOUNDING + _append_only("models", "readings", "curves", "findings"),
     _REMARKS + _append_only("remarks"),
-    _STEPS + _SERVOS + _append_only("steps", "servos"),
+    _UIDS + _STEPS + _SERVOS + _append_only("steps", "servos", "forgotten"),
 )
 
 
@@ -153,6 +176,7 @@ def migrate(connection: sqlite3.Connection) -> None:
     # must not both apply the same step.
     if _version(connection) == len(STEPS):
         return
+    connection.create_function("digest", -1, _digest, deterministic=True)
     connection.execute("BEGIN IMMEDIATE")
     try:
         have = _version(connection)
@@ -170,6 +194,11 @@ def migrate(connection: sqlite3.Connection) -> None:
     except BaseException:
         connection.execute("ROLLBACK")
         raise
+
+
+def _digest(*parts: object) -> str:
+    """Return 32 hexadecimal digits that belong to these values alone."""
+    return hashlib.sha256("\x1f".join(map(repr, parts)).encode("utf-8")).hexdigest()[:32]
 
 
 def _version(connection: sqlite3.Connection) -> int:
