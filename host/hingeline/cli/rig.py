@@ -13,12 +13,11 @@ from click.core import ParameterSource
 from hingeline import units
 from hingeline.bench.asking import Gauge
 from hingeline.bench.choices import Choice, Chooser
-from hingeline.bench.ports import SIMULATED, candidates, choose
 from hingeline.bench.rigging.conductor import Conductor
 from hingeline.bench.rigging.context import Rig
 from hingeline.bench.rigging.covering import prints_of
 from hingeline.bench.rigging.prompting import Prompter, Typed
-from hingeline.cli import models, options, rigged
+from hingeline.cli import models, options, rigged, standing
 from hingeline.cli.benchwork import (
     Bench,
     StandIn,
@@ -88,10 +87,20 @@ def command(
     """
     file = models.load(model)
     chosen = models.surfaces_named(file, surfaces)
-    work = Work(file, chosen, gauge, tolerance, calibration or "", choices, same_command())
+    work = Work(
+        file,
+        chosen,
+        gauge,
+        tolerance,
+        calibration or "",
+        choices,
+        same_command(),
+        asker=standing.builder,
+        stations=standing.sound,
+    )
     if only_list:
         with Records(choices.records_path or default_records()) as records:
-            rows = work.rows(records, simulated=_simulated(choices))
+            rows = work.rows(records, simulated=standing.is_simulated(choices))
         progress = work.progress(rows)
         emit(rigged.list_figures(progress), as_json=as_json, text=rigged.list_text(progress))
         return 0
@@ -169,7 +178,7 @@ class Work:
         """Return the model's newest rig, if that is not signed; None: a new one begins."""
         path = self._choices.records_path or default_records()
         with Records(path) as records:
-            simulated = _simulated(self._choices)
+            simulated = standing.is_simulated(self._choices)
             newest = records.newest_rig(self._file.model.name, simulated=simulated)
             if newest is None:
                 return None
@@ -196,7 +205,7 @@ class Work:
             doing="be centred and moved, one step after the other, each after a question",
             after_stop=self._go_on,
             rig=rig or 0,
-            ask=True if broken else None,
+            ask=True if broken and self._by_a_person() else None,
             boards=self._boards if broken else None,
             asker=self._stand_in,
             stations=self._stations,
@@ -234,6 +243,10 @@ class Work:
         made.append(Conductor(rig))
         return made[0]
 
+    def _by_a_person(self) -> bool:
+        """Tell whether something may move at which a person stands, or looks."""
+        return self._choices.by_hand or not _simulated(self._choices)
+
     def _again(self, asker: Chooser) -> bool:
         choice = Choice(
             "Look at board, cable and supply. Then type again to look for the board, or stop",
@@ -252,12 +265,6 @@ class Work:
                 text=typed.text,
                 figures={"topic": typed.topic, "understood": typed.understood},
             )
-
-
-def _simulated(choices: options.Choices) -> bool:
-    """Tell whether the bench that is meant is a simulated one."""
-    named = choices.port
-    return choose(named, [] if named else candidates()).startswith(SIMULATED)
 
 
 def same_command() -> str:
