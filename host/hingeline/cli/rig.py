@@ -245,7 +245,7 @@ class Work:
 
     def _by_a_person(self) -> bool:
         """Tell whether something may move at which a person stands, or looks."""
-        return self._choices.by_hand or not _simulated(self._choices)
+        return self._choices.by_hand or not standing.is_simulated(self._choices)
 
     def _again(self, asker: Chooser) -> bool:
         choice = Choice(
