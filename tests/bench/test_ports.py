@@ -9,8 +9,16 @@ import pytest
 import serial
 from serial.tools import list_ports
 
-from hingeline.bench import transport
-from hingeline.bench.ports import Port, candidates, choose, preferred, same_again, usb_number
+from hingeline.bench import ports, transport
+from hingeline.bench.ports import (
+    Port,
+    candidates,
+    choose,
+    choose_all,
+    preferred,
+    same_again,
+    usb_number,
+)
 from hingeline.bench.transport import SerialTransport
 from hingeline.errors import BenchError
 
@@ -196,3 +204,131 @@ def test_a_port_that_cannot_be_claimed_is_closed_and_named(monkeypatch):
     with pytest.raises(BenchError, match="cannot be opened"):
         SerialTransport("/dev/ttyACM0")
     assert closed == [True]
+
+
+# -- a board by its own number ----------------------------------------------------------------
+
+
+def numbered(monkeypatch, numbers):
+    """Let boards on these ports tell their numbers, or fail; return which were greeted."""
+    greeted = []
+
+    def number_of(device):
+        greeted.append(device)
+        if isinstance(numbers[device], Exception):
+            raise numbers[device]
+        return numbers[device]
+
+    monkeypatch.setattr(ports, "_number_of", number_of)
+    return greeted
+
+
+TWO = (
+    usb("/dev/ttyACM0", 0x2E8A, 5, "E6616408432A1B2C"),
+    usb("/dev/ttyACM1", 0x2E8A, 5, "E66164084399D511"),
+    usb("/dev/ttyUSB0", 0x10C4, 0xEA60, "0001"),
+    usb("/dev/ttyACM9", 0x1234, 1, "E6616408FFFFFFFF"),  # of another maker
+)
+
+
+@pytest.mark.parametrize(
+    ("named", "device"),
+    [
+        ("id:E6616408432A1B2C", "/dev/ttyACM0"),
+        ("id:e6616408432a1b2c", "/dev/ttyACM0"),
+        ("id:e6616408439", "/dev/ttyACM1"),
+        ("id:0001", "/dev/ttyUSB0"),
+    ],
+)
+def test_a_number_that_usb_tells_is_found_without_opening_anything(plugged, named, device):
+    plugged(*TWO)
+    assert choose(named, []) == device
+    assert choose_all([named]) == [device]
+
+
+def test_a_number_that_begins_several_is_refused_with_both(plugged):
+    plugged(*TWO)
+    with pytest.raises(
+        BenchError, match="2 boards have a number that begins with E6616"
+    ) as caught:
+        choose("id:E6616", [])
+    assert "E6616408432A1B2C on /dev/ttyACM0" in caught.value.cause
+    assert "E66164084399D511 on /dev/ttyACM1" in caught.value.cause
+    assert "ttyACM9" not in str(caught.value)
+
+
+def test_one_that_is_the_same_is_meant_though_another_begins_so(plugged):
+    plugged(usb("/dev/a", 0x2E8A, 5, "E6612"), usb("/dev/b", 0x2E8A, 5, "E661"))
+    assert choose("id:e661", []) == "/dev/b"
+
+
+@pytest.mark.parametrize("named", ["id:", "id:E66"])
+def test_fewer_than_four_digits_name_no_board(plugged, named):
+    plugged(*TWO)
+    with pytest.raises(BenchError, match="at least 4 are needed"):
+        choose(named, [])
+
+
+def test_where_usb_tells_no_number_the_candidates_are_greeted(plugged, monkeypatch):
+    plugged(
+        usb("/dev/ttyUSB0", 0x10C4, 0xEA60),
+        usb("/dev/ttyUSB1", 0x10C4, 0xEA60),
+        usb("/dev/ttyS0"),
+        usb("/dev/ttyACM9", 0x1234, 1),
+    )
+    greeted = numbered(
+        monkeypatch, {"/dev/ttyUSB0": "240ac4f1b2c3", "/dev/ttyUSB1": "9c9c1fd0a1b2"}
+    )
+    assert choose("id:9C9C1F", []) == "/dev/ttyUSB1"
+    assert greeted == ["/dev/ttyUSB0", "/dev/ttyUSB1"]  # and no port of another kind
+
+
+def test_leading_zeros_are_the_same_number(plugged, monkeypatch):
+    plugged(usb("/dev/ttyUSB0", 0x10C4, 0xEA60))
+    numbered(monkeypatch, {"/dev/ttyUSB0": "40ac4f1b2c3"})
+    assert choose("id:040ac4", []) == "/dev/ttyUSB0"
+
+
+def test_a_board_that_is_not_there_is_said_with_those_that_are(plugged, monkeypatch):
+    plugged(*TWO[:2], usb("/dev/ttyUSB0", 0x10C4, 0xEA60))
+    numbered(
+        monkeypatch, {port.device: "" for port in TWO} | {"/dev/ttyUSB0": BenchError("taken.")}
+    )
+    with pytest.raises(BenchError, match="no board with the number 4711 is there") as caught:
+        choose("id:4711", [])
+    assert "E6616408432A1B2C on /dev/ttyACM0" in caught.value.cause
+    assert "taken." in caught.value.cause
+
+
+def test_without_any_board_that_is_said(plugged):
+    plugged()
+    with pytest.raises(BenchError, match="no board with the number E660123 is there") as caught:
+        choose("id:E660123", [])
+    assert "No board is there." in caught.value.cause
+
+
+def test_several_ports_are_taken_in_their_order_and_none_twice(plugged):
+    plugged(*TWO)
+    assert choose_all(["/dev/ttyACM1", "id:E6616408432"]) == ["/dev/ttyACM1", "/dev/ttyACM0"]
+    assert choose_all(["sim:", "sim:"]) == ["sim:", "sim:"]
+    with pytest.raises(BenchError, match="/dev/ttyACM1 is named twice"):
+        choose_all(["/dev/ttyACM1", "id:E66164084399"])
+
+
+def test_two_ports_in_the_environment_are_too_many_for_a_command_with_one_board(plugged):
+    plugged(*TWO)
+    with pytest.raises(BenchError, match="2 ports are named, and this command works with one"):
+        choose("/dev/ttyACM1 /dev/ttyACM0", [])
+
+
+def test_boards_that_were_there_are_found_again_under_other_names(plugged, monkeypatch):
+    wanted = ("e66164084399d511", "e6616408432a1b2c")
+    plugged(*TWO)
+    assert choose_all([], wanted) == ["/dev/ttyACM1", "/dev/ttyACM0"]
+    assert choose_all(["/dev/ttyACM7", "/dev/ttyACM0"], wanted) == ["/dev/ttyACM1", "/dev/ttyACM0"]
+    # A name that is there is taken at its word: who is there is looked at before anything moves.
+    assert choose_all(["/dev/ttyACM0", "/dev/ttyACM1"], wanted) == ["/dev/ttyACM0", "/dev/ttyACM1"]
+    plugged(TWO[0])
+    numbered(monkeypatch, {"/dev/ttyACM0": "e6616408432a1b2c"})
+    with pytest.raises(BenchError, match="no board with the number e66164084399d511 is there"):
+        choose_all(["/dev/ttyACM1", "/dev/ttyACM0"], wanted)

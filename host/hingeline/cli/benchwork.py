@@ -188,6 +188,11 @@ def at_bench(
     ports = choose_all(choices.ports, boards or ())
     check_kinds(ports)  # what cannot be opened is refused before anyone is asked
     _say(channels, ports, doing, caution)
+    if ask and not sys.stdin.isatty():
+        raise BenchError(
+            "nothing was moved: nobody can be asked here, and leave given before has ended.",
+            mend="Look at the servos, then start the command again.",
+        )
     leave = choices.yes if ask is None else not ask
     ask_leave("was moved", "everything that may move is clear", yes=leave)
     with Records(choices.records_path or default_records()) as records:

@@ -9,6 +9,7 @@ import click
 
 from hingeline.bench.greeting import BoardInfo
 from hingeline.bench.identifying import Answer, mend, summary
+from hingeline.bench.ports import BY_NUMBER, SIMULATED
 from hingeline.cli import options
 from hingeline.cli.benchwork import open_board
 from hingeline.cli.output import emit, wrapped
@@ -41,6 +42,8 @@ def _described(port: str, info: BoardInfo) -> Iterator[str]:
     answer = Answer("firmware", info, info.protocol)
     yield f"Port           {port}"
     yield f"Board          {info.board}, id {info.board_id}"
+    if not port.startswith(SIMULATED):
+        yield f"Named by       --port {BY_NUMBER}{info.board_id}"
     yield f"Firmware       {info.firmware}, wire version {info.protocol}"
     yield f"Channels       {info.channels}, {info.frame_hz} frames per second"
     yield f"Finest step    {info.tick_ns / 1000:.3f} us"

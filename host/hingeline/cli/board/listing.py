@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from hingeline.bench.identifying import identify, mend, summary
-from hingeline.bench.ports import SIMULATED, Port, candidates
+from hingeline.bench.ports import BY_NUMBER, SIMULATED, Port, candidates
 from hingeline.cli import options
 from hingeline.cli.output import emit, table, wrapped
 from hingeline.errors import BenchError
@@ -58,6 +58,11 @@ def _listed(found: list[dict[str, Any]]) -> Iterator[str]:
         return
     rows = [(row["port"], row["usb"], _board(row["board"])) for row in found]
     yield from table(["port", "USB identity", "board"], rows).splitlines()
+    if any(row["board"] for row in found):
+        yield wrapped(
+            f"--port {BY_NUMBER} and a board's id, or how it begins, names that board, "
+            "whatever its port is called."
+        )
     for row in found:
         yield wrapped(f"{row['port']}: {row['what'].rstrip('.')}.")
         if row["mend"]:
