@@ -8,7 +8,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy.stats import chi2
+from scipy.stats import chi2, norm
 
 from hingeline.linkage.closure import Linkage, shaft_angle, surface_angle
 from hingeline.linkage.mounting import mounted, tooth_deg
@@ -16,8 +16,9 @@ from hingeline.model.reading import parse_model
 from hingeline.model.throws import throw_deg
 from hingeline.model.words import directions, sign_of
 from hingeline.model.writing import example_text
-from hingeline.rigging.recheck import LEFT_OVER, chi_square_point, recheck
+from hingeline.rigging.recheck import LEFT_OVER, Play, chi_square_point, normal_point, recheck
 from hingeline.rigging.threepoints import POINTS, of_record
+from tests.rigging.planted import ahead_is_ccw
 
 MODEL = parse_model(example_text(), source="example")
 HAND_DEG, MARK_DEG = 0.25, 0.5
@@ -97,7 +98,7 @@ def judged(name, seed):
         for _ in range(DRAWS):
             linkage, then, now = readings(surface, servo, change, rng)
             result = recheck(
-                surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0, surfaces=4
+                surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0, judged=4
             )
             all_ += 1
             found += result.changed
@@ -120,11 +121,48 @@ def test_what_has_not_changed_is_left_alone():
             servo = MODEL.servo_of(surface)
             linkage, then, now = readings(surface, servo, nothing, rng)
             changed |= recheck(
-                surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0, surfaces=4
+                surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0, judged=4
             ).changed
         alarms += changed
         checks += 1
     assert alarms / checks <= 0.05 + 2.0 * math.sqrt(0.05 * 0.95 / checks)
+
+
+@pytest.mark.parametrize(("now_deg", "grown"), [(2.4, True), (1.7, False), (0.2, False)])
+def test_play_that_has_grown_by_more_than_is_uncertain_fails(now_deg, grown):
+    surface = MODEL.surface("elevator")
+    servo = MODEL.servo_of(surface)
+    same = (13.0, 0.0, -13.0)
+    found = recheck(
+        surface,
+        servo,
+        mounted(surface, servo),
+        same,
+        same,
+        u_deg=U_DEG,
+        tolerance_deg=3.0,
+        play=Play(0.8, now_deg, U_DEG, 9),
+    )
+    assert not found.changed
+    assert found.play.grown is grown
+    assert found.passed is not grown
+
+
+@pytest.mark.parametrize("name", ["left aileron", "right aileron", "elevator", "rudder"])
+def test_an_arm_that_slipped_towards_the_hinge_is_said_to_have_slipped_aft(name):
+    surface = MODEL.surface(name)
+    servo = MODEL.servo_of(surface)
+    linkage = mounted(surface, servo)
+    sign = sign_of(surface, directions(surface)[0])
+    then = np.array([12.0, 0.0, -12.0])
+    shaft = np.degrees(shaft_angle(linkage, np.radians(sign * then)))
+    slip = 4.0
+    aft = -slip if ahead_is_ccw(linkage) else slip
+    now = sign * turned(aft)(linkage, servo, shaft, then)
+    found = recheck(surface, servo, linkage, then, now, u_deg=0.05, tolerance_deg=1.0)
+    arm = next(story for story in found.stories if story.name == "arm")
+    assert arm.size == pytest.approx(-slip, abs=1e-3)
+    assert f"{slip:.1f} deg aft" in arm.text
 
 
 def test_whole_teeth_are_recognised():
@@ -199,6 +237,8 @@ def test_the_points_of_chi_square_are_those_of_the_tables():
     # NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.4, upper critical values.
     assert chi_square_point(0.95) == pytest.approx(7.815, abs=5e-4)
     assert chi_square_point(0.99) == pytest.approx(11.345, abs=5e-4)
+    assert normal_point(0.975) == pytest.approx(1.960, abs=5e-4)  # the same, 1.3.6.7.1
+    assert normal_point(0.9944) == pytest.approx(norm.ppf(0.9944))
     assert chi2.ppf(0.99, 2) == pytest.approx(LEFT_OVER, abs=5e-4)
 
 

@@ -262,6 +262,12 @@ class _Check:
         names = {surface.name for surface in self.surfaces}
         return [pair for pair in self.file.model.pairs if {pair.left, pair.right} <= names]
 
+    @property
+    def _judged(self) -> int:
+        """How many comparisons share the chance of a false alarm."""
+        plays = sum(row["figures"].get("slop_deg") is not None for row in self.recorded.values())
+        return len(self.surfaces) + len(self._pairs) + plays
+
     def _compared(self, surface: Surface, now: Sequence[float], play_deg: float | None) -> Recheck:
         from hingeline.bench.rigging.context import READING_U_DEG
         from hingeline.linkage.mounting import mounted
@@ -283,9 +289,10 @@ class _Check:
             now,
             u_deg=u_deg,
             tolerance_deg=self.tolerance_deg,
-            # The sides of pairs are judged as well, by the same limit.
-            surfaces=len(self.surfaces) + len(self._pairs),
-            play=None if play_deg is None else Play(figures["slop_deg"], play_deg, u_deg),
+            judged=self._judged,
+            play=None
+            if play_deg is None
+            else Play(figures["slop_deg"], play_deg, u_deg, self._judged),
         )
 
     def _read(

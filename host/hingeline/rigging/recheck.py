@@ -19,7 +19,7 @@ from hingeline.linkage.mounting import ahead_sense, tooth_deg
 from hingeline.model.schema import Servo, Surface
 from hingeline.model.words import directions, sign_of
 
-#: Chance that a model that has not changed is said to have, over all its surfaces. Our choice.
+#: Chance that a model that has not changed is said to have, over all that is compared. Our choice.
 FALSE_ALARM = 0.05
 #: A story that leaves so much more over than the best, in chi-square, is not named beside it:
 #: it is a seventh as likely. Our own choice.
@@ -100,17 +100,20 @@ class Play:
     then_deg, now_deg : float
     u_deg : float
         Standard uncertainty of their difference.
+    judged : int
+        How many comparisons share the chance of a false alarm.
     """
 
     then_deg: float
     now_deg: float
     u_deg: float
+    judged: int = 1
 
     @property
     def grown(self) -> bool:
         """Whether it has grown beyond doubt, and by more than matters."""
         more = self.now_deg - self.then_deg
-        return more > max(GROWN_DEG, 2.0 * self.u_deg)
+        return more > max(GROWN_DEG, normal_point(1.0 - FALSE_ALARM / self.judged) * self.u_deg)
 
 
 @dataclass(frozen=True)
@@ -145,7 +148,7 @@ def recheck(
     *,
     u_deg: float,
     tolerance_deg: float,
-    surfaces: int = 1,
+    judged: int = 1,
     play: Play | None = None,
 ) -> Recheck:
     """Compare three readings with the record.
@@ -161,15 +164,15 @@ def recheck(
         Standard uncertainty of the difference of two of them.
     tolerance_deg : float
         What may have changed without harm.
-    surfaces : int
-        How many are checked together: the chance of a false alarm is shared among them.
+    judged : int
+        How many comparisons are made together: the chance of a false alarm is shared among them.
     play : Play, optional
         The free play, then and now.
     """
     sign = sign_of(surface, directions(surface)[0])
     then, now = sign * np.asarray(then_deg), sign * np.asarray(now_deg)
     chi = float(np.sum(((now - then) / u_deg) ** 2))
-    limit = chi_square_point(1.0 - FALSE_ALARM / surfaces)
+    limit = chi_square_point(1.0 - FALSE_ALARM / judged)
     stories: tuple[Story, ...] = ()
     explained = True
     if chi > limit:
@@ -195,6 +198,13 @@ def chi_square_point(confidence: float) -> float:
     from scipy.special import chdtri
 
     return float(chdtri(3, 1.0 - confidence))
+
+
+def normal_point(confidence: float) -> float:
+    """Return the point below which a normal deviate lies with a confidence."""
+    from scipy.special import ndtri
+
+    return float(ndtri(confidence))
 
 
 def _stories(
