@@ -177,12 +177,11 @@ def _made_of(fault: Fault, rows: Sequence[Row], corrected: set[str]) -> Found:
         for row in rows
         if row["surface"] == fault.surface and "cause" in row["figures"]
     ]
-    named = [figures for figures in own if figures["cause"] in fault.causes]
-    return Found(
-        fault,
-        tuple(dict.fromkeys(figures["cause"] for figures in own)),
-        tuple(figures["mend"]["name"] for figures in named if "mend" in figures),
-    )
+    causes = [figures["cause"] for figures in own]
+    mends = [figures["mend"]["name"] for figures in own if "mend" in figures]
+    # Told of as about as likely as another cause, it is known by the mend that was taken.
+    told = [name for name in mends if name in fault.causes]
+    return Found(fault, tuple(dict.fromkeys([*causes, *told])), tuple(mends))
 
 
 def play(records_path: Path | None, pace_s: float, *, as_json: bool) -> None:

@@ -64,6 +64,13 @@ def faults() -> tuple[Fault, ...]:
         tooth_misread("rudder"),
         tooth_misread("rudder", known=True),
         built("set-back of 3 mm", "elevator", Build(set_back_mm=3.0), ("set-back",)),
+        built_unseen(
+            "set-back of 6 mm, taken for none",
+            "rudder",
+            Build(set_back_mm=6.0),
+            ("set-back",),
+            ("set-back", "0"),
+        ),
         built("rod 1 mm too long", "rudder", Build(rod_mm=1.0), ("rod",)),
         reversed_direction("left aileron"),
         wrong_differential("left aileron"),
@@ -72,21 +79,36 @@ def faults() -> tuple[Fault, ...]:
         mistyped("elevator"),
         swapped_leads("left aileron", "right aileron"),
         early_stop("right aileron"),
-        built("horn hole miscounted", "elevator", Build(horn_hole=2), ("hole",), counted=True),
+        built_unseen(
+            "horn hole miscounted",
+            "elevator",
+            Build(horn_hole=2),
+            ("hole",),
+            ("holes", "fitted"),
+        ),
         off_centre("elevator"),
     )
 
 
-def built(
-    name: str, surface: str, build: Build, causes: tuple[str, ...], *, counted: bool = False
-) -> Fault:
-    """Plant something built otherwise; ``counted``: the builder takes it for what is planned."""
+def built(name: str, surface: str, build: Build, causes: tuple[str, ...]) -> Fault:
+    """Plant something built otherwise than planned."""
 
     def plant(stations: Stations) -> None:
         station_of(stations, surface).rebuild(build)
 
-    slips: Slips = {("holes", surface): ["fitted"]} if counted else {}
-    return Fault(name, surface, plant, causes, slips)
+    return Fault(name, surface, plant, causes)
+
+
+def built_unseen(
+    name: str, surface: str, build: Build, causes: tuple[str, ...], says: tuple[str, str]
+) -> Fault:
+    """Plant the same; the builder takes it for what is planned.
+
+    ``says``: about which topic he says what, the first time that he is asked.
+    """
+    topic, word = says
+    fault = built(name, surface, build, causes)
+    return replace(fault, slips={(topic, surface): [word]})
 
 
 def tooth_off(teeth: int, surface: str) -> Fault:
