@@ -8,7 +8,7 @@ import pytest
 from hingeline.errors import LostError, Stopped
 from hingeline.records.store import Records
 from hingeline.rigging.steps import STEPS
-from tests.support.rigging import MODEL, SURFACES, exchange, play
+from tests.support.rigging import MODEL, SURFACES, play
 
 KNOWN, UNKNOWN = 75, 150
 
@@ -31,7 +31,7 @@ def test_a_whole_rig_is_signed_and_passes(records, capsys):
     assert (played.error, played.code) == (None, 0)
     figures = json.loads(capsys.readouterr().out)
     assert figures["pass"] is True
-    assert figures["signed"] == "Ada Moss"
+    assert figures["signed"] == "Ada Brook"
     assert figures["remaining"] == []
     with records() as opened:
         newest = opened.newest_rig("Millrace", simulated=True)
@@ -60,7 +60,7 @@ def test_a_whole_rig_is_signed_and_passes(records, capsys):
             assert opened.latest_finding("seat", surface.servo, simulated=True) is not None
 
 
-def test_the_prompts_are_few(records):
+def test_the_prompts_are_few():
     unknown = play()
     assert len(unknown.prompts) <= UNKNOWN
     known = play("--calibration", "record")
@@ -75,6 +75,7 @@ def test_the_prompts_are_few(records):
         "which servo": 4,
         "seat": 4,
         "holes": 4,
+        "set-back": 4,
         "neutral": 8,  # each comes to neutral once more from its first end
         "direction": 4,
         "throw": 16,
@@ -102,7 +103,7 @@ def test_all_of_a_stage_come_before_the_next(records):
     assert steps == sorted(steps, key=order.index)
 
 
-def test_stopped_it_goes_on_at_the_same_step(records):
+def test_stopped_it_goes_on_at_the_same_step():
     stopped = play(script={("seat", "elevator"): ["stop"]})
     assert isinstance(stopped.error, Stopped)
     assert "Go on with: hingeline rig millrace.toml" in stopped.error.mend
@@ -150,7 +151,7 @@ def test_everything_typed_is_on_record(records):
     with records() as opened:
         newest = opened.newest_rig("Millrace", simulated=True)
         remarks = [remark["text"] for remark in opened.remarks(newest["id"])]
-    for typed in ("what", "note cold in here", "why", "list", "up", "2 cm", "redo", "Ada Moss"):
+    for typed in ("what", "note cold in here", "why", "list", "up", "2 cm", "redo", "Ada Brook"):
         assert typed in remarks
 
 
@@ -208,8 +209,12 @@ def test_hands_are_never_where_pulses_are():
     assert {topic for topic, _ in stood} > silent - {"arm hole", "set-back"}
 
 
+def swapped(stations):
+    stations[1], stations[2] = stations[2], stations[1]
+
+
 def test_swapped_leads_are_named_and_put_right(records):
-    played = play(build=lambda stations: exchange(stations, 1, 2))
+    played = play(build=swapped)
     assert played.code == 0
     first = rows_of(records, step="centre", surface="left aileron")
     assert first[0]["outcome"] == "failed"
@@ -252,31 +257,39 @@ def test_a_lost_board_is_looked_for_again_and_the_step_begins_again():
             lost.append(surface)
             raise LostError("sim:: the board is gone.")
 
-    played = play(before=before, script={"broken off": ["again"]})
+    played = play(before=before)
     assert lost
-    # Asked before anything moves again, although --yes was given: here nobody can be asked.
-    assert played.error is not None
-    assert "nobody can be asked" in str(played.error)
-    again = play()
-    assert again.code == 0
-    assert "elevator: throws" in next(line for line in again.lines if line.startswith("["))
+    assert (played.error, played.code) == (None, 0)
+    first, second = played.builders
+    assert first.asked[-1][0] == "broken off"
+    assert "elevator: throws" in next(line for line in second.lines if line.startswith("["))
+    assert ("bare", "elevator") not in second.asked
+
+
+def test_a_lost_board_may_be_left(records):
+    def before(topic, surface):
+        if (topic, surface) == ("throw", "elevator"):
+            raise LostError("sim:: the board is gone.")
+
+    played = play(before=before, script={"broken off": ["stop"]})
+    assert isinstance(played.error, LostError)
+    assert rows_of(records, step="throws", surface="elevator") == []
+    with records() as opened:
+        number = opened.newest_rig("Millrace", simulated=True)["id"]
+        assert "stop" in [remark["text"] for remark in opened.remarks(number)]
+    assert play().code == 0
 
 
 def test_a_pair_whose_throws_are_swapped_fails(records):
     """Equal in sum, but the wrong way round on one side: the sides do not match."""
 
-    def untrue(stations):
-        surface = stations[2]
-        shown = surface.shown
-
-        def swapped(kind):
-            size = shown(kind)
-            return size if kind == "arm" else size * (11.0 / 15.0 if size > 0 else 15.0 / 11.0)
-
-        surface.shown = swapped
-
-    script = {("mend", "right aileron"): ["leave"] * 9, "reason": ["trial"] * 9}
-    played = play(build=untrue, script=script)
+    throws = ["up 5.5", "up 11", "down 7.5", "down 15"]
+    script = {
+        ("throw", "right aileron"): throws,
+        ("mend", "right aileron"): ["leave"],
+        "reason": ["trial"],
+    }
+    played = play(script=script)
     assert played.code == 1
     row = rows_of(records, step="pair")[-1]
     assert row["outcome"] == "failed"
@@ -288,13 +301,13 @@ def test_the_list_needs_no_bench(capsys):
     play(script={("seat", "elevator"): ["stop"]})
     played = play("--list")
     assert played.code == 0
-    assert played.askers == []
+    assert played.builders == []
     out = capsys.readouterr().out
     assert "done     right aileron: arm seated" in out
     assert "open     elevator: arm seated" in out
 
 
-def test_one_surface_first_and_then_all(records):
+def test_one_surface_first_and_then_all():
     assert play("rudder").code == 0
     whole = play()
     assert whole.code == 0

@@ -130,6 +130,8 @@ def opened(
             for channel, station in stations.items()
             if first < channel <= first + CHANNELS
         }
+        if len(ports) == 1:
+            own = stations  # plugs that whoever stands in exchanges are exchanged at the board
         simulated.append(SimulatedTransport(own, its, alike[its]))
         alike[its] += 1
     return Opened(simulated, stations, seed)

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from hingeline.bench.asking import Answer, Gauge
+from hingeline.bench.boards import Boards
 from hingeline.bench.choices import NOT_UNDERSTOOD, Chooser
-from hingeline.bench.client import Board
 from hingeline.bench.rigging.prompting import Typed
 from hingeline.cli import calibrate as calibrating
 from hingeline.cli.benchwork import Bench
@@ -107,7 +107,7 @@ class RecordsKeeper:
         return None if row is None else int(row["session_id"])
 
     def calibrate(
-        self, board: Board, asker: Chooser, setting: Setting, kind: str
+        self, board: Boards, asker: Chooser, setting: Setting, kind: str
     ) -> tuple[str, ...]:
         """Measure a servo whose rod is off, or go on with that, in a session of its own.
 

@@ -9,7 +9,7 @@ from hingeline import units
 from hingeline.bench.asking import Gauge, lean_question
 from hingeline.bench.choices import Choice
 from hingeline.bench.rigging.context import Result, Rig
-from hingeline.bench.rigging.mending import settle
+from hingeline.bench.rigging.mending import left_in_place, settle
 from hingeline.bench.rigging.reading import plain_keep, questioned
 from hingeline.linkage.mounting import lean_deg
 from hingeline.rigging.naming import Named, mend
@@ -61,7 +61,8 @@ def centre(rig: Rig, item: Item) -> Result:
             f"Nothing moved on channel {surface.channel}: look at its plug, at the lead and at "
             "the servos' supply. It is wagged once more."
         )
-    return Result("failed", f"nothing moved on channel {surface.channel}", {"servo": NONE})
+    named = Named("unknown", f"{surface.name}: nothing moves on channel {surface.channel}.", ())
+    return settle(rig, item, named, {"servo": NONE})
 
 
 def _arms_off(rig: Rig) -> None:
@@ -124,7 +125,7 @@ def seat(rig: Rig, item: Item) -> Result:
                 plain_keep(rig, item.subject, item.step.name, question),
                 planned,
                 lambda made: made.value,
-                _lean_words,
+                lean_words,
             )
     rig.arms_off = False
     curve = rig.curve(item.subject) or nominal(servo)
@@ -142,13 +143,7 @@ def seat(rig: Rig, item: Item) -> Result:
     if named is None:
         counted = "" if found.off_deg == 0 else "; counted in from here on"
         return Result("done", f"{found.text}{counted}", figures)
-    result = settle(rig, item, named, figures)
-    chosen = result.figures.get("mend")
-    if chosen is None or chosen["name"] != "trim":
-        return result
-    # The arm stays where it is: its place is on record, and every pulse is worked out by it.
-    kept = {**result.figures, "mend": {**chosen, "at_seat": True}}
-    return Result("done", f"{found.text}; counted in from here on", kept)
+    return left_in_place(settle(rig, item, named, figures), found.text)
 
 
 def _to_be_seated(rig: Rig, item: Item) -> list[str]:
@@ -161,7 +156,8 @@ def _to_be_seated(rig: Rig, item: Item) -> list[str]:
     ]
 
 
-def _lean_words(size_deg: float) -> str:
+def lean_words(size_deg: float) -> str:
+    """Say how an arm leans: "square", "ahead 14.4 deg"."""
     if round(abs(size_deg), 1) == 0:
         return "square"
     return f"{'ahead' if size_deg > 0 else 'aft'} {units.deg(abs(size_deg))}"
@@ -176,7 +172,7 @@ def _place(rig: Rig, name: str) -> list[str]:
     if teeth or surface.arm.part_arm > 1:
         way = "ahead" if teeth > 0 else "aft"
         count = f"{abs(teeth)} {'tooth' if abs(teeth) == 1 else 'teeth'} {way} of square"
-        where = f"{_lean_words(lean)} of square to the rod ({count if teeth else 'no tooth'}"
+        where = f"{lean_words(lean)} of square to the rod ({count if teeth else 'no tooth'}"
         if servo.arm_count > 1:
             where += f", arm {surface.arm.part_arm} of the part"
         where += ")"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from hingeline import units
@@ -24,13 +24,11 @@ SHARES = (1.0, 0.5, 0.0, -0.5, -1.0)
 def pair(rig: Rig, item: Item) -> Result:
     """Compare the two sides point by point, from what was measured."""
     found = next(one for one in rig.model.pairs if pair_name(one) == item.subject)
-    sides = [rig.found("throws", name) for name in (found.left, found.right)]
-    missing = [
-        name for name, row in zip((found.left, found.right), sides, strict=True) if row is None
-    ]
+    sides = {name: rig.throws_found(name) for name in (found.left, found.right)}
+    missing = [name for name, figures in sides.items() if figures is None]
     if missing:
         return Result("failed", f"the throws of {' and '.join(missing)} were not measured")
-    left, right = (_by_share(row["figures"]["points"]) for row in sides if row is not None)
+    left, right = (_by_share(figures["points"]) for figures in sides.values() if figures)
     compared = [(share, Mismatch(share, left[share], right[share])) for share in SHARES]
     worst = max((one for _, one in compared), key=lambda one: abs(one.difference_deg))
     passed = abs(worst.difference_deg) <= rig.tolerance_deg
@@ -74,11 +72,11 @@ def _share_words(rig: Rig, found: Pair, share: float) -> str:
 def limits(rig: Rig, item: Item) -> Result:
     """Work out centre and ends from what was measured, show them, and keep them."""
     name = item.subject
-    row = rig.found("throws", name)
-    if row is None:
+    throws = rig.throws_found(name)
+    if throws is None:
         return Result("failed", "the throws were not measured, so there are no limits")
     setting = rig.setting(name)
-    points = points_of(setting, row["figures"]["points"])
+    points = points_of(setting, throws["points"])
     found = limits_of(setting, points)
     surface = setting.surface
     words = directions(surface)
@@ -94,8 +92,8 @@ def limits(rig: Rig, item: Item) -> Result:
         "words": list(words),
         "centre_us": found.centre_us,
         "ends_us": dict(found.ends_us),
-        "wanted_deg": {word: _wanted(row, place) for place, word in enumerate(words)},
-        "points": row["figures"]["points"],
+        "wanted_deg": {word: _wanted(throws, place) for place, word in enumerate(words)},
+        "points": throws["points"],
         "u_deg": rig.u_deg,
         "gauge": rig.gauge.kind,
         "resolution": rig.gauge.resolution,
@@ -105,7 +103,7 @@ def limits(rig: Rig, item: Item) -> Result:
         "rate_deg_per_us": setting.curve.rate_deg_per_us,
         "tolerance_deg": rig.tolerance_deg,
         "boards": list(rig.boards),
-        "pass": bool(row["figures"]["pass"]),
+        "pass": bool(throws["pass"]),
     }
     rig.keeper.finding("rigged", name, figures)
     ends = ", ".join(f"{word} {us:.0f} us" for word, us in found.ends_us.items())
@@ -113,9 +111,9 @@ def limits(rig: Rig, item: Item) -> Result:
     return Result("done", text, {"centre_us": found.centre_us, "ends_us": dict(found.ends_us)})
 
 
-def _wanted(row: Any, place: int) -> float:
+def _wanted(throws: Mapping[str, Any], place: int) -> float:
     share = 1.0 if place == 0 else -1.0
-    points = row["figures"]["points"]
+    points = throws["points"]
     return abs(float(next(one["wanted_deg"] for one in points if one["share"] == share)))
 
 

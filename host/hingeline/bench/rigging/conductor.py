@@ -156,7 +156,7 @@ class Conductor:
         if self.rig.progress.state(wanted[0]) == "open":
             self.rig.prompter.tell(f"{about(wanted[0])} is still to come.")
             return
-        self._note(wanted[0], "reopened", "redo", {})
+        self._note(wanted[0], "reopened", travelling.REDO, {})
 
 
 def listed(rig: Rig) -> list[str]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from hingeline.bench.asking import Gauge
-from hingeline.bench.client import Board
+from hingeline.bench.boards import Boards
 from hingeline.bench.procedures.channels import Channel, channel_of, go, in_use
 from hingeline.bench.rigging.asbuilt import AsBuilt, as_built, trimmed
 from hingeline.bench.rigging.keeping import Keeper, Row
@@ -57,7 +57,7 @@ class Rig:
         As its file says.
     surfaces : sequence of Surface
         Those that are rigged, as their file says.
-    board : Board
+    board : Boards
         Greeted, every channel off.
     prompter : Prompter
         Puts the prompts.
@@ -83,7 +83,7 @@ class Rig:
 
     model: Model
     surfaces: Sequence[Surface]
-    board: Board
+    board: Boards
     prompter: Prompter
     keeper: Keeper
     gauge: Gauge
@@ -141,6 +141,14 @@ class Rig:
             chord = min(surface.chord_mm for surface in self.surfaces)
             step = step / chord * 57.3
         return float((READING_U_DEG**2 + resolution_u(step) ** 2) ** 0.5)
+
+    def throws_found(self, name: str) -> Mapping[str, Any] | None:
+        """Return the figures of a surface's newest throws; None when none were measured."""
+        row = self.found("throws", name)
+        if row is None or "points" not in row["figures"]:
+            return None
+        figures: Mapping[str, Any] = row["figures"]
+        return figures
 
     def rod_off_again(self, name: str) -> tuple[tuple[str, str], ...]:
         """Return what is to be done again where a rod was on, and its servo was handled."""

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any, Protocol
 
 from hingeline.bench.asking import Answer, Gauge
+from hingeline.bench.boards import Boards
 from hingeline.bench.choices import Chooser
-from hingeline.bench.client import Board
 from hingeline.bench.rigging.prompting import Typed
 from hingeline.model.schema import Surface
 from hingeline.travel.curve import TravelCurve
@@ -51,7 +51,7 @@ class Keeper(Protocol):
         """Return what tells a servo's newest curve from its others; None without one."""
 
     def calibrate(
-        self, board: Board, asker: Chooser, setting: Setting, kind: str
+        self, board: Boards, asker: Chooser, setting: Setting, kind: str
     ) -> tuple[str, ...]:
         """Measure a servo whose rod is off, or go on with that, and keep its curve.
 

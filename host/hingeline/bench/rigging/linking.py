@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -13,8 +14,9 @@ from hingeline.bench.rigging.mending import settle
 from hingeline.bench.rigging.reading import plain_keep, questioned, read_surface
 from hingeline.errors import HingelineError
 from hingeline.linkage.mounting import mounted
+from hingeline.model.schema import Surface
 from hingeline.model.throws import signed_deg
-from hingeline.model.words import directions, say
+from hingeline.model.words import directions, say, sign_of
 from hingeline.rigging.mends import neutral_named
 from hingeline.rigging.naming import Named, mend
 from hingeline.rigging.steps import Item
@@ -26,6 +28,8 @@ RUN_UP = 0.25
 #: A ruler at the horn.
 RULER = Gauge("drop", 0.5)
 _MOST_SET_BACK_MM = 30.0
+#: A horn so far from its planned place is named. Our own choice: what a ruler shows for certain.
+SET_BACK_MM = 1.0
 #: Aft counts positive at the horn.
 SET_BACK_SIGNS = {"aft": 1, "ahead": -1}
 
@@ -61,10 +65,19 @@ def rod(rig: Rig, item: Item) -> Result:
             detail={"surface": surface.name, **planned},
         )
     )
-    if picked == "fitted":
-        return Result("done", "as planned", {"rod_mm": length})
-    holes = _asked(rig, item)
-    figures: dict[str, Any] = {"holes": holes}
+    holes = {} if picked == "fitted" else _asked_holes(rig, item)
+    set_back = _asked_set_back(rig, item)
+    aft = set_back - float(horn.set_back_mm)
+    figures: dict[str, Any] = {"rod_mm": length, "set_back_mm": set_back, "holes": holes}
+    if abs(aft) > SET_BACK_MM:
+        result = settle(rig, item, _set_back(surface, set_back, aft), figures)
+        if "mend" in result.figures:
+            return result
+        # Left so, it is reckoned with as it is.
+        kept = {**result.figures, "holes": {**holes, "set_back_mm": set_back}}
+        return replace(result, figures=kept)
+    if not holes:
+        return Result("done", "as planned", figures)
     built = rig.built(item.subject)
     changed = replace(built, holes={**built.holes, **holes}).surface(rig.planned(item.subject))
     curve = rig.setting(item.subject).curve
@@ -84,8 +97,30 @@ def rod(rig: Rig, item: Item) -> Result:
     return Result("done", "fitted otherwise than planned", figures)
 
 
-def _asked(rig: Rig, item: Item) -> dict[str, float]:
-    """Have the holes and the set-back said as they are."""
+def _set_back(surface: Surface, set_back_mm: float, aft_mm: float) -> Named:
+    """Name a horn that stands elsewhere than planned."""
+    way = "ahead" if aft_mm > 0 else "aft"
+    return Named(
+        "set-back",
+        f"{surface.name}: the horn's hole stands {_set_back_words(set_back_mm)} the hinge line; "
+        f"planned is {_set_back_words(float(surface.horn.set_back_mm))} it. The throws come out "
+        "less even for it.",
+        (
+            replace(
+                mend(
+                    "set-back",
+                    f"move the horn {abs(aft_mm):.1f} mm {way}",
+                    "throws as planned",
+                    move_mm=-aft_mm,
+                ),
+                reopens=("rod",),
+            ),
+        ),
+    )
+
+
+def _asked_holes(rig: Rig, item: Item) -> dict[str, float]:
+    """Have the holes said as they are."""
     surface = rig.surface(item.subject)
     found: dict[str, float] = {}
     for part, holes in (("arm", surface.arm.holes_mm), ("horn", surface.horn.holes_mm)):
@@ -105,6 +140,12 @@ def _asked(rig: Rig, item: Item) -> dict[str, float]:
                 )
             )
         )
+    return found
+
+
+def _asked_set_back(rig: Rig, item: Item) -> float:
+    """Have the horn's set-back read."""
+    surface = rig.surface(item.subject)
     question = Question(
         f"{surface.name}: how far does the horn's hole stand aft of the hinge line, or ahead, "
         "in mm",
@@ -120,12 +161,11 @@ def _asked(rig: Rig, item: Item) -> dict[str, float]:
         rig.prompter,
         question,
         plain_keep(rig, item.subject, item.step.name, question),
-        0.0,
+        float(surface.horn.set_back_mm),
         lambda made: made.value,
         lambda size: f"{size:.1f} mm",
     )
-    found["set_back_mm"] = answer.value
-    return found
+    return answer.value
 
 
 def _short(setting: Setting) -> str:
@@ -143,33 +183,52 @@ def neutral(rig: Rig, item: Item) -> Result:
     name = item.subject
     setting = rig.setting(name)
     pulse = round(setting.centre_us)
-    with rig.live([name]):
-        approach = come_to_neutral(rig, setting, pulse)
-        expected = setting.predicted_deg(pulse, approach)
-        seen = read_surface(
-            rig, setting, pulse, approach, topic="neutral", share=0.0, expected_deg=expected
-        )
-    off = seen - expected
-    first = 1 if say(setting.surface, 1.0).startswith(directions(setting.surface)[0]) else -1
+    seen, expected, approach = _read_neutral(rig, setting, pulse, directions(setting.surface)[1])
+    first = sign_of(setting.surface, directions(setting.surface)[0])
     figures: dict[str, Any] = {
         "pulse_us": pulse,
         "approach": approach,
         "measured_deg": first * seen,
         "predicted_deg": first * expected,
-        "off_deg": first * off,
     }
-    named = neutral_named(setting, off, rig.u_deg)
+    off, u = seen - expected, rig.u_deg
+    named = neutral_named(setting, off, u)
+    if named is not None:
+        # Free play shows on one side alone: only the middle of both is the rod's doing.
+        other, its, _ = _read_neutral(rig, setting, pulse, directions(setting.surface)[0])
+        figures["from_first_deg"] = first * other
+        off, u = (off + other - its) / 2.0, u / math.sqrt(2.0)
+        named = neutral_named(setting, off, u)
+    figures["off_deg"] = first * off
     if named is None:
         text = f"stands {say(setting.surface, seen)} at {pulse} us, read to {units.deg(rig.u_deg)}"
         return Result("done", text, figures)
     return settle(rig, item, named, figures)
 
 
-def come_to_neutral(rig: Rig, setting: Setting, pulse_us: int) -> Approach:
-    """Send a surface to neutral from a little the second way; return the pulse's approach."""
+def _read_neutral(
+    rig: Rig, setting: Setting, pulse_us: int, come_from: str
+) -> tuple[float, float, Approach]:
+    """Come to neutral from one side; return what was read, what was expected, the approach."""
+    with rig.live([setting.surface.name]):
+        approach = come_to_neutral(rig, setting, pulse_us, come_from)
+        expected = setting.predicted_deg(pulse_us, approach)
+        seen = read_surface(
+            rig, setting, pulse_us, approach, topic="neutral", share=0.0, expected_deg=expected
+        )
+    return seen, expected, approach
+
+
+def come_to_neutral(
+    rig: Rig, setting: Setting, pulse_us: int, come_from: str | None = None
+) -> Approach:
+    """Send a surface to neutral from a little to one side; return the pulse's approach.
+
+    Without ``come_from`` from its second direction.
+    """
     name = setting.surface.name
-    second = directions(setting.surface)[1]
-    aside = setting.pulse_us(RUN_UP * signed_deg(setting.surface, second))
+    side = come_from or directions(setting.surface)[1]
+    aside = setting.pulse_us(RUN_UP * signed_deg(setting.surface, side))
     for pulse in (pulse_us, aside, pulse_us):
         rig.go({name: pulse})
     return "rising" if aside < pulse_us else "falling"

@@ -73,8 +73,18 @@ def settle(
     found["mend"] = dict(mend.detail)
     if mend.detail["name"] == "servo":
         found["void"] = rig.keeper.curve_number(rig.planned(surface).servo)
-    again = tuple((surface, name) for name in mend.reopens)
-    return Result("failed", named.text, found, (*again, *also))
+    # Whatever was mended, what found the fault looks again.
+    again = dict.fromkeys([*((surface, name) for name in mend.reopens), item.key, *also])
+    return Result("failed", named.text, found, tuple(again))
+
+
+def left_in_place(result: Result, text: str) -> Result:
+    """Count a seat as done whose arm is left where it is: every pulse is worked out by it."""
+    chosen = result.figures.get("mend")
+    if chosen is None or chosen["name"] != "trim":
+        return result
+    kept = {**result.figures, "mend": {**chosen, "at_seat": True}}
+    return Result("done", f"{text}; counted in from here on", kept)
 
 
 def _do(rig: Rig, surface: str, channel: int, mend: Mend) -> None:

@@ -61,10 +61,10 @@ def pulses_of(rig: Rig, setting: Setting) -> dict[float, int]:
             pulses[share] = setting.pulse_us(_wanted(setting, share))
     if not rig.built(setting.surface.name).aimed:
         return pulses
-    before = rig.found("throws", setting.surface.name)
+    before = rig.throws_found(setting.surface.name)
     if before is None:
         return pulses
-    return aimed(setting, points_of(setting, before["figures"]["points"]))
+    return aimed(setting, points_of(setting, before["points"]))
 
 
 def aimed(setting: Setting, points: Sequence[ThrowPoint]) -> dict[float, int]:

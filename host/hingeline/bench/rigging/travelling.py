@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Any
 
+from hingeline import units
 from hingeline.bench.choices import Choice
+from hingeline.bench.rigging.centring import lean_words
 from hingeline.bench.rigging.context import Result, Rig
-from hingeline.bench.rigging.mending import settle
+from hingeline.bench.rigging.mending import left_in_place, settle
 from hingeline.errors import TravelError
+from hingeline.linkage.mounting import ahead_sense, lean_deg, mounted
 from hingeline.rigging.mends import travel_named
 from hingeline.rigging.naming import Named, mend
+from hingeline.rigging.seating import seat_of
 from hingeline.rigging.steps import Item
 
+#: Two readings of one arm that differ by more than this contradict each other, whatever the
+#: gauges are. Our own choice: far less than a tooth, more than a servo's play.
+APART_DEG = 4.0
+#: Text of a step that was opened again by whoever is at the bench.
+REDO = "redo"
 RECORD, KINDS = "record", ("quick", "usual", "thorough")
 
 
@@ -21,27 +31,14 @@ def travel(rig: Rig, item: Item) -> Result:
     name = item.subject
     kind = _kind(rig)
     figures: dict[str, Any] = {"calibration": kind}
-    again = _reseated(rig, name)
     rod_off: tuple[tuple[str, str], ...] = ()
-    if rig.curve(name) is None or not (kind == RECORD or again):
-        measured = kind if kind in KINDS else "usual"
-        figures["calibration"] = measured
+    reseated = _reseated(rig, name)
+    if rig.curve(name) is None or not (kind == RECORD or reseated):
+        figures["calibration"] = kind if kind in KINDS else "usual"
         rod_off = rig.rod_off_again(name)
-        rig.prompter.tell(
-            f"Servo {rig.planned(name).servo} is stepped through its range: its rod must be off. "
-            "Set the protractor to zero at the arm's planned place, fingers clear of the arm."
-        )
-        try:
-            with rig.live([name]):
-                unfit = rig.keeper.calibrate(
-                    rig.board, rig.prompter.asker, rig.setting(name), measured
-                )
-        except TravelError as error:
-            why = f"no travel curve: {error}"
-            return settle(rig, item, _unfit(name, why), figures, rod_off)
-        if unfit:
-            return settle(rig, item, _unfit(name, " ".join(unfit)), figures, rod_off)
-    elif again and kind != RECORD:
+        if (wrong := _measured(rig, item, figures, rod_off)) is not None:
+            return wrong
+    elif kind != RECORD:
         figures["calibration"] = "as before, its arm put on elsewhere"
     setting = rig.setting(name)
     low, high = setting.curve.limits_us
@@ -52,6 +49,30 @@ def travel(rig: Rig, item: Item) -> Result:
         return settle(rig, item, named, figures, rod_off)
     text = f"{abs(rate):.4f} deg/us, centre {setting.centre_us:.0f} us ({figures['calibration']})"
     return Result("done", text, figures, rod_off)
+
+
+def _measured(
+    rig: Rig, item: Item, figures: dict[str, Any], rod_off: tuple[tuple[str, str], ...]
+) -> Result | None:
+    """Measure a servo; return how the step ends when that showed a fault, None when not."""
+    name = item.subject
+    rig.prompter.tell(
+        f"Servo {rig.planned(name).servo} is stepped through its range: its rod must be off. "
+        "Set the protractor to zero at the arm's planned place, fingers clear of the arm."
+    )
+    try:
+        with rig.live([name]):
+            unfit = rig.keeper.calibrate(
+                rig.board, rig.prompter.asker, rig.setting(name), figures["calibration"]
+            )
+    except TravelError as error:
+        unfit = (f"no travel curve: {error}",)
+    if unfit:
+        return settle(rig, item, _unfit(name, " ".join(unfit)), figures, rod_off)
+    if (elsewhere := _against_seat(rig, name)) is None:
+        return None
+    named, text = elsewhere
+    return left_in_place(settle(rig, item, named, figures, rod_off), text)
 
 
 def _kind(rig: Rig) -> str:
@@ -82,7 +103,40 @@ def _kind(rig: Rig) -> str:
 def _reseated(rig: Rig, name: str) -> bool:
     """Tell whether this servo was measured in this rig, and only its arm sits elsewhere since."""
     own = [row for row in rig.rows if (row["surface"], row["step"]) == (name, "travel")]
-    return bool(own) and own[-1]["outcome"] == "done"
+    measured = [row for row in own if row["outcome"] in ("done", "failed")]
+    if not measured or any(row["text"] == REDO for row in own[own.index(measured[-1]) :]):
+        return False
+    mended = measured[-1]["figures"].get("mend", {}).get("name")
+    return bool(measured[-1]["outcome"] == "done" or mended == "refit")
+
+
+def _against_seat(rig: Rig, name: str) -> tuple[Named, str] | None:
+    """Say that the arm stands elsewhere than its lean was read; None when both agree.
+
+    A seat that was read before the servo was measured does not move its curve: the curve
+    alone says where the arm stood, by the protractor's zero at its planned place.
+    """
+    row, curve = rig.found("seat", name), rig.curve(name)
+    if row is None or curve is None:
+        return None
+    surface, figures = rig.surface(name), row["figures"]
+    servo = rig.model.servo_of(surface)
+    stands = float(curve.angle_deg(servo.centre_us))
+    doubt = 2.0 * math.hypot(figures["u_deg"], float(curve.angle_u_deg(servo.centre_us)))
+    if abs(stands - figures["arm_deg"]) <= max(doubt, APART_DEG):
+        return None
+    lean = lean_deg(surface, servo) + ahead_sense(mounted(surface, servo)) * stands
+    found = seat_of(surface, servo, lean, rate_deg_per_us=curve.rate_deg_per_us)
+    said = (
+        f"{name}: the protractor shows the arm {units.deg(abs(stands))} from its planned place at "
+        f"{servo.centre_us} us, but its lean was read as {lean_words(figures['lean_deg'])}. "
+        "If the lean was read wrongly, redo seat."
+    )
+    if found.named is None:
+        mends = (mend("trim", "leave the arm where it is", trim_us=round(found.trim_us)),)
+        return Named("lean", said, mends), found.text
+    named = replace(found.named, text=f"{said} {found.named.text}")
+    return named, found.text
 
 
 def _unfit(name: str, why: str) -> Named:
