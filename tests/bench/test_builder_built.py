@@ -10,7 +10,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hingeline.bench.simulated.build import Build
-from hingeline.bench.simulated.plugs import Plugs
 from hingeline.bench.simulated.servo import ModelledServo, ServoTruth
 from hingeline.bench.simulated.station import (
     planned_free_deg,
@@ -176,18 +175,6 @@ def test_whoever_takes_care_has_free_surfaces_and_gears_that_are_not_worn(seed):
 def test_servos_as_they_come_may_be_worn():
     truths = [one.servo.truth for one in stations_of(MODEL, 20).values()]
     assert any(truth != sound(truth) for truth in truths)
-
-
-def test_a_view_of_a_boards_plugs_follows_what_is_exchanged():
-    made = {number: object() for number in (1, 2, 7, 9)}
-    first, second = Plugs(made, 0, 6), Plugs(made, 6, 6)
-    assert (list(first), list(second)) == ([1, 2], [1, 3])
-    assert (len(first), len(second)) == (2, 2)
-    made[2], made[7] = made[7], made[2]
-    assert first[2] is made[2]
-    assert second[1] is made[7]
-    with pytest.raises(KeyError):
-        first[7]
 
 
 def test_servos_of_two_turns_are_known():
