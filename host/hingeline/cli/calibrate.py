@@ -38,6 +38,9 @@ from hingeline.travel.pace import Budget
 from hingeline.travel.setting import Setting, setting_of
 from hingeline.travel.verdict import unfit_by
 
+#: How the outcome of a calibration begins that ended within a rig, but not in a curve.
+NO_CURVE = "no curve"
+
 
 @click.command("calibrate", short_help="Measure a servo's travel and fit its curve.")
 @click.argument(
@@ -277,13 +280,13 @@ def earlier(
 ) -> tuple[list[Entry], frozenset[Place]]:
     """Return what the unfinished calibration read with this gauge, and what it left out.
 
-    With ``rig`` only one that was begun within that rig counts.
+    With ``rig`` only one counts that was broken off within that rig, not one that ended.
     """
     servo, make = setting.surface.servo, making(gauge, setting)
     readings, remarks = bench.records.unfinished(servo, simulated=bench.board.simulated)
     if rig is not None and readings:
-        begun = bench.records.session(readings[0]["session_id"])
-        if begun["rig"] != rig:
+        last = bench.records.session(readings[-1]["session_id"])
+        if last["rig"] != rig or str(last["outcome"]).startswith(NO_CURVE):
             return [], frozenset()
     entries = []
     for row in readings:

@@ -14,7 +14,7 @@ from hingeline.cli import calibrate as calibrating
 from hingeline.cli.benchwork import Bench
 from hingeline.cli.curves import curve_of
 from hingeline.cli.models import ModelFile
-from hingeline.errors import HingelineError
+from hingeline.errors import HingelineError, TravelError
 from hingeline.model.schema import Surface
 from hingeline.records.store import RESUMED
 from hingeline.travel.curve import TravelCurve
@@ -140,6 +140,8 @@ class RecordsKeeper:
 
 
 def _outcome(error: BaseException) -> str:
+    if isinstance(error, TravelError):
+        return f"{calibrating.NO_CURVE}: {error.message}"
     if isinstance(error, HingelineError):
         return f"failed: {error.message}"
     return "stopped by the user" if isinstance(error, KeyboardInterrupt) else f"failed: {error!r}"

@@ -11,7 +11,7 @@ from hingeline.bench.choices import Choice
 from hingeline.bench.rigging.centring import lean_words
 from hingeline.bench.rigging.context import Result, Rig
 from hingeline.bench.rigging.mending import left_in_place, settle
-from hingeline.errors import TravelError
+from hingeline.errors import TravelError, UnfitError
 from hingeline.linkage.mounting import ahead_sense, lean_deg, mounted
 from hingeline.rigging.mends import travel_named
 from hingeline.rigging.naming import Named, mend
@@ -30,7 +30,7 @@ def travel(rig: Rig, item: Item) -> Result:
     """Calibrate a servo, or take its curve from the record, and see whether it goes far enough."""
     name = item.subject
     kind = _kind(rig)
-    figures: dict[str, Any] = {"calibration": kind}
+    figures: dict[str, Any] = {"asked": kind, "calibration": kind}
     rod_off: tuple[tuple[str, str], ...] = ()
     reseated = _reseated(rig, name)
     if rig.curve(name) is None or not (kind == RECORD or reseated):
@@ -60,13 +60,7 @@ def _measured(
         f"Servo {rig.planned(name).servo} is stepped through its range: its rod must be off. "
         "Set the protractor to zero at the arm's planned place, fingers clear of the arm."
     )
-    try:
-        with rig.live([name]):
-            unfit = rig.keeper.calibrate(
-                rig.board, rig.prompter.asker, rig.setting(name), figures["calibration"]
-            )
-    except TravelError as error:
-        unfit = (f"no travel curve: {error}",)
+    unfit = _calibrated(rig, name, figures)
     if unfit:
         return settle(rig, item, _unfit(name, " ".join(unfit)), figures, rod_off)
     if (elsewhere := _against_seat(rig, name)) is None:
@@ -75,12 +69,34 @@ def _measured(
     return left_in_place(settle(rig, item, named, figures, rod_off), text)
 
 
+def _calibrated(rig: Rig, name: str, figures: dict[str, Any]) -> tuple[str, ...]:
+    """Calibrate, once more and more closely where readings contradict each other.
+
+    Returns
+    -------
+    tuple of str
+        Why the servo is unfit for a control surface; empty when it is fit.
+    """
+    while True:
+        kind = figures["calibration"]
+        try:
+            with rig.live([name]):
+                return rig.keeper.calibrate(rig.board, rig.prompter.asker, rig.setting(name), kind)
+        except UnfitError as error:
+            return (f"no travel curve: {error}",)
+        except TravelError as error:
+            if kind == KINDS[-1]:
+                return (f"no travel curve: {error}",)
+            figures["calibration"] = KINDS[KINDS.index(kind) + 1]
+            rig.prompter.tell(f"{error} It is measured anew, with more readings.")
+
+
 def _kind(rig: Rig) -> str:
     """Settle once for all how the servos are calibrated."""
     if rig.calibration:
         return rig.calibration
     for row in reversed(rig.rows):  # settled in an earlier sitting
-        kind = row["figures"].get("calibration") if row["step"] == "travel" else None
+        kind = row["figures"].get("asked") if row["step"] == "travel" else None
         if kind in (RECORD, *KINDS):
             rig.calibration = kind
             return str(kind)
