@@ -6,17 +6,18 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from hingeline import units
 from hingeline.bench.asking import TURNING, Answer, Gauge
 from hingeline.bench.ports import SIMULATED
-from hingeline.cli import models, options, standing
+from hingeline.cli import models, options, pastchecks, standing
 from hingeline.cli.benchwork import Bench, at_bench, channels_of, default_records
 from hingeline.cli.models import ModelFile
 from hingeline.cli.output import FAILED, emit, tell
+from hingeline.cli.pastchecks import CHECKED, RIGGED
 from hingeline.errors import RecordsError, Stopped, TravelError
 from hingeline.model.schema import Pair, Surface
 from hingeline.records.store import Records, Row
@@ -25,8 +26,6 @@ from hingeline.rigging.threepoints import of_record
 if TYPE_CHECKING:
     from hingeline.rigging.recheck import Recheck
 
-RIGGED, CHECKED = "rigged", "checked"
-_MOST_ROWS = 12
 _AT_BOARDS = " (of a simulated bench: --port sim:)"
 
 
@@ -82,17 +81,18 @@ def command(
 def _show_history(
     file: ModelFile, chosen: Sequence[Surface], choices: options.Choices, *, as_json: bool
 ) -> None:
-    from hingeline.cli import checked
-
     # No bench is needed: without a name those of real ones are meant.
     simulated = any(port.startswith(SIMULATED) for port in choices.ports)
     name = file.model.name
     with Records(_existing(choices)) as records:
-        found = {one.name: _over_time(records, name, one, simulated=simulated) for one in chosen}
+        found = {
+            one.name: pastchecks.over_time(records, name, one, simulated=simulated)
+            for one in chosen
+        }
     emit(
         {
             "surfaces": [
-                checked.history_figures(one, found[one.name]) for one in chosen if found[one.name]
+                pastchecks.figures(one, found[one.name]) for one in chosen if found[one.name]
             ]
         },
         as_json=as_json,
@@ -100,39 +100,12 @@ def _show_history(
             line
             for one in chosen
             for line in (
-                checked.history_text(one, found[one.name])
+                pastchecks.text(one, found[one.name])
                 if found[one.name]
                 else [f"{one.name}: nothing is on record yet{'' if simulated else _AT_BOARDS}."]
             )
         ),
     )
-
-
-def _over_time(
-    records: Records, model: str, surface: Surface, *, simulated: bool
-) -> list[dict[str, Any]]:
-    """Return what was kept of a surface, oldest first, positive in its first direction."""
-    rows = []
-    for kind in (RIGGED, CHECKED):
-        for row in records.finding_history(
-            kind, surface.name, simulated=simulated, limit=_MOST_ROWS, model=model
-        ):
-            figures = row["figures"]
-            deg = (
-                list(of_record(figures)[1])
-                if kind == RIGGED
-                else [point["now_deg"] for point in figures["points"]]
-            )
-            rows.append(
-                {
-                    "noted": row["noted"],
-                    "session": row["session_id"],
-                    "kind": kind,
-                    "deg": deg,
-                    "pass": figures["pass"],
-                }
-            )
-    return sorted(rows, key=lambda row: (row["noted"], row["session"]))[-_MOST_ROWS:]
 
 
 def _existing(choices: options.Choices) -> Path:
@@ -153,7 +126,7 @@ def _recorded(
     Raises
     ------
     RecordsError
-        When a surface was never rigged, or with another servo.
+        When a surface was never rigged, or with another servo, or not at all three points.
     TravelError
         When a recorded pulse is beyond the servo's limits now.
     """
@@ -171,6 +144,13 @@ def _recorded(
                     mend=again,
                 )
             figures = own[0]["figures"]
+            try:
+                pulses, _ = of_record(figures)
+            except KeyError as lacking:
+                raise RecordsError(
+                    f"{surface.name}: its record lacks the reading at {lacking.args[0]}.",
+                    mend=again,
+                ) from None
             if figures["servo"] != surface.servo:
                 raise RecordsError(
                     f"{surface.name}: its record is of servo {figures['servo']}; the model file "
@@ -178,7 +158,7 @@ def _recorded(
                     mend=again,
                 )
             low, high = file.model.servo_of(surface).pulse_limits_us
-            for pulse in of_record(figures)[0]:
+            for pulse in pulses:
                 if not low <= pulse <= high:
                     raise TravelError(
                         f"{surface.name}: it was rigged with {pulse} us, outside the {low} to "

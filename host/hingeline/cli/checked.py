@@ -1,4 +1,4 @@
-"""A check of a model: as figures, and laid out for people; and its history."""
+"""A check of a model: as figures, and laid out for people."""
 
 from __future__ import annotations
 
@@ -15,9 +15,6 @@ from hingeline.model.words import directions
 if TYPE_CHECKING:
     from hingeline.rigging.recheck import Recheck
 
-#: How far the plot of a history reaches to both sides, in degrees, and its columns there.
-_REACH_DEG, _HALF = 3.0, 15
-
 
 @dataclass(frozen=True)
 class Sides:
@@ -33,6 +30,8 @@ class Sides:
     limit : float
         Chi-square of no change, where it becomes one.
     tolerance_deg : float
+    either_changed : bool
+        Whether one of the sides has changed for itself.
     """
 
     pair: Pair
@@ -41,6 +40,7 @@ class Sides:
     u_deg: float
     limit: float
     tolerance_deg: float
+    either_changed: bool
 
     @property
     def worst_deg(self) -> float:
@@ -50,8 +50,9 @@ class Sides:
     @property
     def changed(self) -> bool:
         """Whether the difference changed by more than is uncertain."""
-        squares = zip(self.then_deg, self.now_deg, strict=True)
-        return sum(((now - then) / self.u_deg) ** 2 for then, now in squares) > self.limit
+        pairs = zip(self.then_deg, self.now_deg, strict=True)
+        chi_square = sum(((now - then) / self.u_deg) ** 2 for then, now in pairs)
+        return self.either_changed or chi_square > self.limit
 
     @property
     def passed(self) -> bool:
@@ -76,6 +77,7 @@ def sides_of(pair: Pair, found: Mapping[str, Recheck], tolerance_deg: float) -> 
         math.hypot(left.u_deg, right.u_deg),
         left.limit,
         tolerance_deg,
+        left.changed or right.changed,
     )
 
 
@@ -177,42 +179,6 @@ def _verdict(surface: Surface, found: Recheck, noted: str) -> Iterator[str]:
             "  No single cause explains it: look at arm, rod, horn and hinge, then rig it anew "
             f'with: hingeline rig MODEL "{surface.name}"'
         )
-
-
-def history_figures(surface: Surface, rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
-    """Return what was kept of a surface over time, oldest first."""
-    return {"surface": surface.name, "positive": directions(surface)[0], "rows": list(rows)}
-
-
-def history_text(surface: Surface, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
-    """Lay the history of a surface out, with a plot of the change since it was rigged."""
-    first, second = directions(surface)
-    yield surface.name
-    lines = []
-    for row in rows:
-        places = [*row["deg"], row["kind"]]
-        lines.append((row["noted"][:10], *(f"{value:+.1f}" for value in places[:3]), places[3]))
-    headings = ["date", f">{first}", ">neutral", f">{second}", ""]
-    yield from (f"  {line}" for line in table(headings, lines).splitlines())
-    yield "  Change since it was rigged, in deg:"
-    yield f"  {first[0]} full {first}, 0 neutral, {second[0]} full {second}, * several of them"
-    yield f"  {'':10} {-_REACH_DEG:<{_HALF}g}0{_REACH_DEG:>{_HALF}g}"
-    letters = (first[0], "0", second[0])
-    then: Sequence[float] = ()
-    for row in rows:
-        if row["kind"] == "rigged" or not then:
-            then = row["deg"]
-        changes = [now - before for now, before in zip(row["deg"], then, strict=True)]
-        yield f"  {row['noted'][:10]} {_strip(changes, letters)}"
-
-
-def _strip(changes_deg: Sequence[float], letters: Sequence[str]) -> str:
-    cells = ["."] * (2 * _HALF + 1)
-    cells[_HALF] = "|"
-    for change, letter in zip(changes_deg, letters, strict=True):
-        place = _HALF + round(max(-1.0, min(1.0, change / _REACH_DEG)) * _HALF)
-        cells[place] = letter if cells[place] in ".|" else "*"
-    return "".join(cells)
 
 
 def _points(surface: Surface) -> tuple[str, str, str]:
