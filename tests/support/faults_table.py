@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from hingeline.bench.simulated.faults import Fault, faults
-from hingeline.cli.guided import Found, Guided
+from hingeline.cli.mistakes import Found, Guided
 from hingeline.cli.output import table
 from hingeline.model.reading import parse_model
 from hingeline.model.schema import Model

@@ -37,6 +37,7 @@ PORT = "sim:20"  # the seed: the same servos in every run
 PROTRACTOR = Gauge("arm", 0.5)
 LEVEL = Gauge("deg", 0.1)  # a digital level on the surface
 HOLD_S = 2.0
+PACE_S = 0.3
 
 
 @dataclass(frozen=True)
@@ -101,14 +102,13 @@ class _Watched:
 @click.option(
     "--pace",
     type=options.Quantity(units.TIME, 0.0, 60.0),
-    default="0.3 s",
-    show_default=True,
+    default=None,
     metavar="TIME",
-    help="With --guided, on a terminal: rest before each step, to be read.",
+    help=f"With --guided, on a terminal: rest before each step; default: {PACE_S:g} s.",
 )
 @options.records_option
 @options.json_option
-def command(guided: bool, pace: float, records_path: Path | None, as_json: bool) -> None:
+def command(guided: bool, pace: float | None, records_path: Path | None, as_json: bool) -> None:
     """Play the whole job on the simulated bench.
 
     Plans the invented trainer "Millrace", centres and calibrates its four servos, sends
@@ -121,11 +121,13 @@ def command(guided: bool, pace: float, records_path: Path | None, as_json: bool)
       hingeline demo
       hingeline demo --guided
     """
+    if pace is not None and not guided:
+        raise click.UsageError("--pace belongs to --guided.")
     if guided:
         from hingeline.cli.guided import play
 
         tell("A guided run on the simulated bench. Model, servos and mistakes are invented.")
-        play(records_path, pace, as_json=as_json)
+        play(records_path, PACE_S if pace is None else pace, as_json=as_json)
         return
     path = records_path or default_records().with_name("demo.sqlite")
     text = example_text()
