@@ -85,7 +85,8 @@ def test_every_command_that_moves_servos_is_shown_below():
         command = importlib.import_module(f"hingeline.cli.{name}").command
         if any(option.name == "by_hand" for option in command.params):
             moving.add(name)
-    assert moving == set(MOVING)
+    # Those that go through a whole model are shown in tests of their own.
+    assert moving - {"check", "rig"} == set(MOVING)
 
 
 @pytest.mark.parametrize("command", MOVING)
@@ -116,7 +117,7 @@ def test_export_as_json_and_csv(folder):
     exported = json.loads((folder / "all.json").read_text("utf-8"))["sessions"]
     assert [session["id"] for session in exported] == [1, 2]
     assert exported[0] == run("records", "show", "1", "--json").figures
-    assert run("records", "export", "1").figures == {"sessions": exported[:1]}
+    assert run("records", "export", "1").figures == {"format": 1, "sessions": exported[:1]}
 
     assert "1 session." in run("records", "export", "1", "--as", "csv", "--to", "r.csv").err
     text = (folder / "r.csv").read_text("utf-8")

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import sqlite3
+import time
 from collections.abc import Callable, Iterator
 from datetime import datetime, timezone
 from pathlib import Path
@@ -47,7 +49,7 @@ class RecordsFile:
             self._db = sqlite3.connect(path, timeout=_BUSY_S, isolation_level=None)
             try:
                 self._db.row_factory = sqlite3.Row
-                self._db.execute("PRAGMA journal_mode = WAL")
+                self._log_ahead()
                 self._db.execute("PRAGMA synchronous = FULL")
                 self._db.execute("PRAGMA foreign_keys = ON")
                 migrate(self._db)
@@ -65,6 +67,22 @@ class RecordsFile:
         """Close the file."""
         self._db.close()
 
+    def _log_ahead(self) -> None:
+        """Keep a log beside the file, by which readers and a writer do not wait for each other.
+
+        Where two programs make the file at once, SQLite refuses this to one without any wait.
+        """
+        end_s = time.monotonic() + _BUSY_S
+        while True:
+            try:
+                self._db.execute("PRAGMA journal_mode = WAL")
+            except sqlite3.OperationalError as error:
+                if "locked" not in str(error) or time.monotonic() > end_s:
+                    raise
+                time.sleep(0.01)
+            else:
+                return
+
     def _insert(self, table: str, **values: Any) -> int:
         columns = ", ".join(values)
         marks = ", ".join("?" * len(values))
@@ -76,13 +94,21 @@ class RecordsFile:
         assert cursor.lastrowid is not None  # noqa: S101  (every insert gives one)
         return cursor.lastrowid
 
+    def _model_id(self, name: str, text: str, first_used: str) -> int:
+        digest = hashlib.sha256(text.encode("utf-8")).hexdigest()
+        found = self._db.execute("SELECT id FROM models WHERE sha256 = ?", (digest,)).fetchone()
+        if found is not None:
+            return int(found[0])
+        return self._insert("models", name=name, sha256=digest, text=text, first_used=first_used)
+
+    def _highest(self, table: str) -> int:
+        """Return the highest number in a table; 0 when it is empty."""
+        query = f"SELECT ifnull(max(id), 0) FROM {table}"  # noqa: S608  (our own word)
+        return int(self._db.execute(query).fetchone()[0])
+
     def _next_number(self) -> int:
         """Return the number of the next session; that of a forgotten one is not given again."""
-        (newest,) = self._db.execute(
-            "SELECT max(ifnull((SELECT max(id) FROM sessions), 0),"
-            " ifnull((SELECT max(id) FROM forgotten), 0))"
-        ).fetchone()
-        return int(newest) + 1
+        return max(self._highest("sessions"), self._highest("forgotten")) + 1
 
     def _rows(self, query: str, values: tuple[Any, ...] = ()) -> list[Row]:
         with self._said("read"):

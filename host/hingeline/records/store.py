@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 
+from hingeline.records.exchange import Exchange
 from hingeline.records.file import Row, dumps
-from hingeline.records.looking import RESUMED, SET_ASIDE, Looking
+from hingeline.records.looking import RESUMED, SET_ASIDE
+from hingeline.records.upkeep import Upkeep
 
 __all__ = ["RESUMED", "SET_ASIDE", "Records", "Row"]
 
 
-class Records(Looking):
+class Records(Exchange, Upkeep):
     """One records file, whole. Use as a context manager, or call :meth:`close`.
 
     Every ``note_...`` call returns only after its row is on the disk: what has been
@@ -60,7 +61,7 @@ class Records(Looking):
         with self._said("written"), self._transaction():
             model_id = None
             if model_text is not None:
-                model_id = self._model_id(model_name or "", model_text)
+                model_id = self._model_id(model_name or "", model_text, self._stamp())
             number = self._next_number()
             return self._insert(
                 "sessions",
@@ -262,15 +263,6 @@ class Records(Looking):
                     label=label,
                     figures=text,
                 )
-
-    def _model_id(self, name: str, text: str) -> int:
-        digest = hashlib.sha256(text.encode("utf-8")).hexdigest()
-        found = self._db.execute("SELECT id FROM models WHERE sha256 = ?", (digest,)).fetchone()
-        if found is not None:
-            return int(found[0])
-        return self._insert(
-            "models", name=name, sha256=digest, text=text, first_used=self._stamp()
-        )
 
     def _remark(
         self,
