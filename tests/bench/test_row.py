@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from hingeline.bench import client
 from hingeline.bench.boards import Boards
 from hingeline.bench.client import Board
+from hingeline.bench.procedures.channels import Channel, prepare
 from hingeline.bench.row import Row
 from hingeline.bench.simulated.transport import SimulatedTransport
 from hingeline.errors import BenchError, LostError
@@ -284,3 +285,34 @@ def test_a_person_may_think_while_two_boards_hold(monkeypatch):
         with pytest.raises(LostError, match="did not answer"), row.attended():
             time.sleep(1.2)
         assert lines[0].inner.pulses_us[0] == 0
+
+
+def on(number, frame_hz):
+    return Channel(number, f"S{number}", "standard", 1500, (900, 2100), frame_hz)
+
+
+def test_each_board_gets_the_lowest_rate_of_its_own_servos():
+    lines = benches(3)
+    row = row_of(lines)
+    assert prepare(row, [on(1, 333), on(9, 50), on(10, 333)]) == ""
+    assert [line._outputs.frame_hz for line in lines] == [333, 50, 50]
+    assert row.frame_hz == 50
+    with pytest.raises(BenchError, match="no channel 25: these 3 boards have 24") as caught:
+        prepare(row, [on(1, 50), on(25, 50)])
+    assert "another --port" in caught.value.mend
+
+
+def test_a_coarse_board_among_several_is_named():
+    lines = benches()
+    lines[1].name = "/dev/two"
+    lines[1]._outputs.tick_ps = lambda: 3_000_000
+    row = row_of(lines)
+    assert prepare(row, [on(1, 50)]) == ""  # nothing of this hangs there
+    assert prepare(row, [on(1, 50), on(9, 50)]).startswith("/dev/two: this board sets pulses in")
+
+
+def test_a_board_without_channels_is_refused_however_many_others_have_them():
+    lines = benches()
+    lines[0]._core.bank.channels = lines[0]._core.bank.channels[:0]
+    with pytest.raises(BenchError, match="this board has no channels"):
+        prepare(row_of(lines), [on(1, 50)])
