@@ -115,8 +115,8 @@ def test_killed_at_any_moment_it_goes_on_where_it_was(server, folder):
         said += acknowledged(lines)
         typed, rows = on_record(folder)
         assert not said - typed, "what was acknowledged is on record"
-        if not killed:
-            assert os.WEXITSTATUS(status) == 0
+        assert killed or os.WEXITSTATUS(status) == 0
+        if not killed or len(rows) == len(KEYS):  # it may be killed when it is signed already
             # Every step ended once: none was lost, and none was done a second time.
             assert [(row["surface"], row["step"]) for row in rows] == KEYS
             assert {row["outcome"] for row in rows} == {"done"}
