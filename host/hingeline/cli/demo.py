@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 import numpy as np
+from click.core import ParameterSource
 
 from hingeline import units
 from hingeline.bench.asking import Asker, Gauge, Question
@@ -127,7 +128,10 @@ def command(guided: bool, pace: float | None, records_path: Path | None, as_json
         from hingeline.cli.guided import play
 
         tell("A guided run on the simulated bench. Model, servos and mistakes are invented.")
-        play(records_path, PACE_S if pace is None else pace, as_json=as_json)
+        # What is on record of other work would change what is shown here.
+        source = click.get_current_context().get_parameter_source("records_path")
+        named = records_path if source is ParameterSource.COMMANDLINE else None
+        play(named, PACE_S if pace is None else pace, as_json=as_json)
         return
     path = records_path or default_records().with_name("demo.sqlite")
     text = example_text()
