@@ -322,3 +322,16 @@ def test_a_signed_rig_is_followed_by_a_new_one(records):
     assert play("--calibration", "record").code == 0
     with records() as opened:
         assert opened.newest_rig("Millrace", simulated=True)["id"] > first
+
+
+def test_a_label_that_seems_to_stand_on_another_servo_is_told(records, folder, capsys):
+    play(script={"leads": ["stop"]})
+    assert "A1" not in capsys.readouterr().err.split("channel 4")[1]
+    file = folder / "millrace.toml"
+    file.write_text(file.read_text("utf-8").replace("spline_teeth = 25", "spline_teeth = 24", 1))
+    play(script={"leads": ["stop"], "bare": ["stop"]})
+    told = " ".join(capsys.readouterr().err.split())
+    assert "A1" in told.split("channel 4")[1]
+    assert "24 now, 25 then" in told
+    with records() as opened:
+        assert opened.newest_servo("A1", simulated=True)["figures"]["spline_teeth"] == 24

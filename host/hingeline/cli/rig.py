@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+import msgspec
 from click.core import ParameterSource
 
 from hingeline import units
@@ -213,12 +214,22 @@ class Work:
             self._asker, self._session_id = bench.asker, bench.session_id
             self._boards = bench.boards
             number = rig or bench.session_id
+            self._note_servos(bench)
             conductor = self._conductor(bench, number)
             try:
                 conductor.run()
             except Stopped as stopped:
                 raise Stopped(stopped.message, mend=stopped.mend or self._go_on) from None
             return rigged.figures(self._file.model, conductor.rig, number)
+
+    def _note_servos(self, bench: Bench) -> None:
+        """Keep what the file says of the servos; say when a label seems to stand on another."""
+        for label in dict.fromkeys(surface.servo for surface in self._surfaces):
+            figures = msgspec.structs.asdict(self._file.model.servos[label])
+            differs = bench.records.servo_differs(label, figures, simulated=bench.board.simulated)
+            if differs is not None:
+                tell(differs)
+            bench.records.note_servo(bench.session_id, label, figures)
 
     def _conductor(self, bench: Bench, number: int) -> Conductor:
         rows = bench.records.rig_steps(number)

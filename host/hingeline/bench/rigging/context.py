@@ -129,10 +129,6 @@ class Rig:
         label = f"{surface.servo}, {surface.name}"
         return channel_of(self.model.servo_of(surface), surface.channel, label)
 
-    def on_channel(self, number: int) -> Surface:
-        """Return the surface whose servo should hang on a channel."""
-        return next(one for one in self.model.surfaces if one.channel == number)
-
     @property
     def u_deg(self) -> float:
         """Standard uncertainty of one reading at a surface, in degrees."""
