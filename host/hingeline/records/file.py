@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import json
 import sqlite3
 import time
@@ -95,6 +94,8 @@ class RecordsFile:
         return cursor.lastrowid
 
     def _model_id(self, name: str, text: str, first_used: str) -> int:
+        import hashlib  # here, as looking things up needs none, and it is slow to come
+
         digest = hashlib.sha256(text.encode("utf-8")).hexdigest()
         found = self._db.execute("SELECT id FROM models WHERE sha256 = ?", (digest,)).fetchone()
         if found is not None:

@@ -6,7 +6,6 @@ in one transaction, so a process killed in between leaves the file as it was.
 
 from __future__ import annotations
 
-import hashlib
 import sqlite3
 
 from hingeline.errors import RecordsError
@@ -198,6 +197,8 @@ def migrate(connection: sqlite3.Connection) -> None:
 
 def _digest(*parts: object) -> str:
     """Return 32 hexadecimal digits that belong to these values alone."""
+    import hashlib  # here, as a file is brought up to date once
+
     return hashlib.sha256("\x1f".join(map(repr, parts)).encode("utf-8")).hexdigest()[:32]
 
 
