@@ -166,17 +166,11 @@ def _standing(one: Handed, stands_deg: float) -> str:
 
 def _off_text(one: Handed, radio_centre_us: float) -> Iterator[str]:
     off = abs(one.arm_off_deg(radio_centre_us))
-    large = LARGE_DEG / one.arm_rate_deg_per_us
     yield wrapped(
         f"  CENTRES DIFFER: its arm was squared at {units.us(one.bench_centre_us)}; where the "
         f"radio rests, {units.us(radio_centre_us)}, the arm sits {units.deg(off)} off. Set the "
         f"channel's centre to {units.us(one.centre_us)}, or square the arm at the radio's."
     )
-    if off < LARGE_DEG:
-        yield wrapped(
-            f"  An arm that is off by {LARGE_DEG:g} deg is not explained by that: it would take "
-            f"{units.us(large)}. Look at its tooth."
-        )
 
 
 def _sums_text(one: Handed) -> Iterator[str]:
@@ -239,12 +233,18 @@ def _factors_text(pair: Pair, found: OneSignal) -> str:
 
 
 def _closing_text(work: Work) -> Iterator[str]:
-    if work.radio.centre_us is None:
-        one = work.found[0].handed
+    one, centre = work.found[0].handed, work.radio.centre_us
+    if centre is None:
         yield wrapped(
             f"  The radio's centre must be the bench's: for each us that they differ, the arm of "
             f"{one.surface.servo} sits {one.arm_rate_deg_per_us:.2f} deg off. State it with "
             "--radio-centre."
+        )
+    elif any(0.0 < abs(each.handed.arm_off_deg(centre)) < LARGE_DEG for each in work.found):
+        needed = units.us(LARGE_DEG / one.arm_rate_deg_per_us)
+        yield wrapped(
+            f"  Another centre does not explain an arm that is {LARGE_DEG:g} deg off: for "
+            f"{one.surface.servo} that would take {needed}. Look at the tooth of such an arm."
         )
     yield wrapped(
         "  Reverse by the radio or by the other side of the arm, never by swapping wires. Leads: "
