@@ -8,6 +8,7 @@ import pytest
 from hingeline.errors import LostError, Stopped
 from hingeline.records.store import Records
 from hingeline.rigging.steps import STEPS
+from tests.cli.running import run
 from tests.support.rigging import MODEL, SURFACES, play
 
 KNOWN, UNKNOWN = 75, 150
@@ -305,6 +306,12 @@ def test_the_list_needs_no_bench(capsys):
     out = capsys.readouterr().out
     assert "done     right aileron: arm seated" in out
     assert "open     elevator: arm seated" in out
+
+
+def test_the_list_needs_no_board_at_all():
+    ran = run("rig", "millrace.toml", "--list")
+    assert ran.code == 0
+    assert "0 of 49 steps are dealt with" in ran.out
 
 
 def test_one_surface_first_and_then_all():
