@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from hingeline.bench.procedures.channels import in_use
 from hingeline.bench.simulated.listener import Listener
 from hingeline.bench.simulated.station import stations_of
 from hingeline.bench.simulated.transport import SimulatedTransport
@@ -202,3 +203,21 @@ def test_leave_is_asked_again_after_a_break_even_with_yes(folder, sent, monkeypa
     assert sent == []
     with at_bench(choices("sim:", yes=False), "rig", channels, file, doing="move", ask=False):
         pass
+
+
+def test_plugs_exchanged_between_two_boards_are_exchanged_at_the_servos(spread):
+    file = models.load(spread)
+    channels = channels_of(file, file.model.surfaces[:2])
+    with (
+        at_bench(choices("sim:", "sim:"), "centre", channels, file, doing="move") as bench,
+        in_use(bench.board, channels),
+    ):
+        left, right = bench.stations[1], bench.stations[9]
+        bench.board.centre([1, 9])
+        bench.board.wait(1.0)
+        bench.stations[1], bench.stations[9] = right, left
+        stood = left.servo.shaft_deg, right.servo.shaft_deg
+        bench.board.hold({1: 1700})
+        bench.board.wait(0.5)
+        assert abs(left.servo.shaft_deg - stood[0]) < 1
+        assert abs(right.servo.shaft_deg - stood[1]) > 10

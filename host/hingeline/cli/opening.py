@@ -124,15 +124,8 @@ def opened(
     simulated: list[Transport] = []
     alike: Counter[int] = Counter()
     for place, port in enumerate(ports):
-        first, its = place * CHANNELS, seed_of(port)
-        own = {
-            channel - first: station
-            for channel, station in stations.items()
-            if first < channel <= first + CHANNELS
-        }
-        if len(ports) == 1:
-            own = stations  # plugs that whoever stands in exchanges are exchanged at the board
-        simulated.append(SimulatedTransport(own, its, alike[its]))
+        its = seed_of(port)
+        simulated.append(SimulatedTransport(stations, its, alike[its], place * CHANNELS))
         alike[its] += 1
     return Opened(simulated, stations, seed)
 

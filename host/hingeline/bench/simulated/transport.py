@@ -30,19 +30,25 @@ class SimulatedTransport:
     Parameters
     ----------
     stations : mapping of int to Station
-        What stands on each channel; channels left out drive nothing.
+        What stands on each channel of the bench; channels left out drive nothing. Plugs that
+        are exchanged in it are exchanged at the board.
     seed : int
         For the board's tokens.
     place : int
         Which of several boards with this seed it is, from 0. Seed and place make its number.
+    before : int
+        Channels of the bench that are other boards'.
     """
 
     simulated = True
 
-    def __init__(self, stations: Mapping[int, Station], seed: int = 0, place: int = 0) -> None:
+    def __init__(
+        self, stations: Mapping[int, Station], seed: int = 0, place: int = 0, before: int = 0
+    ) -> None:
         again = f" (board {place + 1})" if place else ""
         self.name = f"sim:{seed or ''}{again}"
         self.stations = stations
+        self._before = before
         self._now_us = 0
         self._inbox = b""
         self._core, self._outputs = _board(
@@ -85,8 +91,10 @@ class SimulatedTransport:
             step = min(_STEP_US, end - self._now_us)
             self._now_us += step
             self._core.tick(self._now_us & _CLOCK_MASK)
+            pulses_ns = self._outputs.pulses_ns
             for channel, station in self.stations.items():
-                station.advance(self._outputs.pulses_ns[channel - 1] / 1000, step / 1e6)
+                if 0 <= (index := channel - 1 - self._before) < len(pulses_ns):
+                    station.advance(pulses_ns[index] / 1000, step / 1e6)
 
 
 def _board(rng: np.random.Generator, number: int) -> tuple[Core, Recorder]:
