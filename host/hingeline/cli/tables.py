@@ -81,6 +81,29 @@ def fitted(table: Table, columns: int) -> str:
 
 def in_columns(table: Table) -> str:
     """Lay out a table as wide as it needs."""
+    cells = [*table.names, *(cell for row in table.rows for cell in row)]
+    if table.rows and any(cells) and all(one.isascii() and one.isprintable() for one in cells):
+        return _of_plain_letters(table)
+    return _of_any_letters(table)
+
+
+def _of_plain_letters(table: Table) -> str:
+    """Lay out a table all of whose letters are one column wide; nothing has to be loaded."""
+    widths = [max(1, *map(len, cells)) for cells in zip(table.names, *table.rows, strict=True)]
+
+    def line(cells: Sequence[str]) -> str:
+        placed = (
+            cell.rjust(width) if heading.startswith(">") else cell.ljust(width)
+            for heading, cell, width in zip(table.headings, cells, widths, strict=True)
+        )
+        return "  ".join(placed).rstrip()
+
+    rule = "\u2500" * (sum(widths) + 2 * (len(widths) - 1))
+    return "\n".join([line(table.names), rule, *map(line, table.rows)])
+
+
+def _of_any_letters(table: Table) -> str:
+    """Lay out a table whose letters may be wider than one column, or none at all wide."""
     from rich import box, console
     from rich import table as grid
     from rich.text import Text
