@@ -11,7 +11,11 @@ import click
 from hingeline.bench.asking import Question
 from hingeline.bench.choices import Choice
 from hingeline.cli import editing
-from hingeline.cli.output import plain, tell
+from hingeline.cli.output import NARROWEST, columns_of, plain, tell, wrapped
+
+#: Room that is left for an answer behind its question, in columns.
+_ANSWER = 14
+_HELPS = "? helps"
 
 
 class Keyboard:
@@ -42,13 +46,14 @@ class Keyboard:
         """Put a choice and return what was typed; Abort at the end of input."""
         if self._seems is not None:
             self.tell(f"[it seems: {self._seems(choice)}]")
-        words = f": {', '.join(choice.words)}" if choice.words else ""
+        named = len(choice.words) == 1 and choice.text.endswith(choice.words[0])
+        words = f": {', '.join(choice.words)}" if choice.words and not named else ""
         return self._typed(f"{choice.text}{words}", choice.words)
 
     def _typed(self, text: str, words: Sequence[str]) -> str:
-        helps = "type a question mark for help" if plain() else "? helps"
+        helps = "type a question mark for help" if plain() else _HELPS
         while True:
-            typed = _prompt(f"{text} ({helps})", ": ", words)
+            typed = _prompt(_broken(f"{text} ({helps})"), ": ", words)
             if typed.strip():
                 return typed
             self.tell("Nothing was typed.")
@@ -75,6 +80,19 @@ def confirmed(text: str, default: bool | None = False) -> bool:
         return click.confirm(text, default=default, err=True, show_default=not aloud)
 
 
+def _broken(text: str) -> str:
+    """Show a long question but for its last line, which is returned: the answer goes there."""
+    width = columns_of(sys.stderr)
+    if width is None or len(text) + _ANSWER <= width:
+        return text
+    whole = text.replace(_HELPS, _HELPS.replace(" ", "\N{NO-BREAK SPACE}"))
+    lines = wrapped(whole, max(width - _ANSWER, NARROWEST)).replace("\N{NO-BREAK SPACE}", " ")
+    *before, last = lines.split("\n")
+    for line in before:
+        click.echo(line, err=True)
+    return last
+
+
 def _prompt(text: str, suffix: str, words: Sequence[str] = ()) -> str:
     if editing.possible():
         return editing.typed(text + suffix, words)
@@ -90,5 +108,5 @@ def _shown(question: Question, value: float) -> str:
     size = f"{abs(value):.4g} {question.gauge.unit}"
     if value == 0:
         return size
-    word = next(word for word, sign in question.signs.items() if sign * value > 0)
-    return f"{word} {size}"
+    word = next((word for word, sign in question.signs.items() if sign * value > 0), None)
+    return size if word is None else f"{word} {size}"
