@@ -81,15 +81,20 @@ def fitted(table: Table, columns: int) -> str:
 
 def in_columns(table: Table) -> str:
     """Lay out a table as wide as it needs."""
-    cells = [*table.names, *(cell for row in table.rows for cell in row)]
-    if table.rows and any(cells) and all(one.isascii() and one.isprintable() for one in cells):
+    columns = list(zip(table.names, *table.rows, strict=True))
+    if table.rows and all(any(cells) and all(map(_plain, cells)) for cells in columns):
         return _of_plain_letters(table)
     return _of_any_letters(table)
 
 
+def _plain(cell: str) -> bool:
+    """Tell whether a cell's letters are one column wide each, with no blank at either end."""
+    return cell.isascii() and cell.isprintable() and cell == cell.strip()
+
+
 def _of_plain_letters(table: Table) -> str:
     """Lay out a table all of whose letters are one column wide; nothing has to be loaded."""
-    widths = [max(1, *map(len, cells)) for cells in zip(table.names, *table.rows, strict=True)]
+    widths = [max(map(len, cells)) for cells in zip(table.names, *table.rows, strict=True)]
 
     def line(cells: Sequence[str]) -> str:
         placed = (
