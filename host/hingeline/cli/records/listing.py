@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
 
 from hingeline.cli import options
-from hingeline.cli.output import columns_of, emit, plain, table
+from hingeline.cli.output import emit, table
 from hingeline.cli.records.place import existing, place
 from hingeline.records.store import Row
 
@@ -76,27 +75,6 @@ def _listed(sessions: list[Row], count: int, chosen: bool) -> Iterator[str]:
         for row in sessions
     ]
     headings = [">no.", "started (UTC)", "command", "model", "bench", ">readings", "outcome"]
-    yield from _quickly(headings, rows).splitlines()
+    yield from table(headings, rows).splitlines()
     if not chosen and len(sessions) < count:
         yield f"and {count - len(sessions)} older, with --all"
-
-
-def _quickly(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Lay out a plain table as `table` does, without waiting for what lays out any table."""
-    columns = columns_of(sys.stdout)
-    if plain() or not all(cell.isascii() and cell.isprintable() for row in rows for cell in row):
-        return table(headings, rows)
-    names = [heading.removeprefix(">") for heading in headings]
-    widths = [max(map(len, cells)) for cells in zip(names, *rows, strict=True)]
-    if columns is not None and sum(widths) + len(widths) - 1 > columns:
-        return table(headings, rows)
-
-    def line(cells: Sequence[str]) -> str:
-        placed = (
-            cell.rjust(width) if heading.startswith(">") else cell.ljust(width)
-            for heading, cell, width in zip(headings, cells, widths, strict=True)
-        )
-        return " ".join(placed).rstrip()
-
-    rule = "\u2500" * (sum(widths) + len(widths))
-    return "\n".join([line(names), rule, *map(line, rows)])

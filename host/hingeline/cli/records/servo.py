@@ -101,8 +101,7 @@ def _maker(
         return figures
     if not models:
         return None
-    import msgspec
-
+    from hingeline.cli.records.makers import makers_figures
     from hingeline.model.reading import parse_model
 
     try:
@@ -111,7 +110,7 @@ def _maker(
         return None
     if servo not in model.servos:
         return None
-    return dict(msgspec.to_builtins(msgspec.structs.asdict(model.servos[servo])))
+    return makers_figures(model.servos[servo])
 
 
 def _calibration(curve: Row | None, verdict: Row | None) -> Row:
