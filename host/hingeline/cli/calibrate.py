@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-import shlex
 import time
 from dataclasses import replace
 from pathlib import Path
 
 import click
-from click.core import ParameterSource
 
 from hingeline.bench.asking import (
     TURNING,
@@ -26,6 +24,7 @@ from hingeline.bench.procedures.channels import channel_of, in_use
 from hingeline.bench.procedures.stepping import Place
 from hingeline.bench.readings import making
 from hingeline.cli import calibrated, models, noting, options, paperwork
+from hingeline.cli.again import same_command
 from hingeline.cli.benchwork import Bench, at_bench, progress
 from hingeline.cli.calibrated import Calibrated
 from hingeline.cli.drawing import draw_curves, draw_option, draw_since, make_folder
@@ -174,7 +173,7 @@ def _at_bench(
         [channel],
         file,
         doing=f"be stepped through their range and read ({rod})",
-        after_stop=f"Go on with: {_same_command()} --resume",
+        after_stop="Go on with: " + same_command(without=["resume"], more=["--resume"]),
     ) as bench:
         if gauge.kind == "level":
             gauge = _with_zero(bench, setting, gauge)
@@ -191,27 +190,6 @@ def _at_bench(
             )
         with in_use(bench.board, [channel]):
             return measured(bench, plan, setting)
-
-
-def _same_command() -> str:
-    """Return the command line as it was given, without --resume."""
-    context = click.get_current_context()
-    words = ["hingeline", "calibrate"]
-    for parameter in context.command.params:
-        name = parameter.name or ""
-        if (
-            name == "resume"
-            or context.get_parameter_source(name) is not ParameterSource.COMMANDLINE
-        ):
-            continue
-        value = str(context.params[name])
-        if not isinstance(parameter, click.Option):
-            words.append(value)
-        elif parameter.is_flag:
-            words.append(parameter.opts[0])
-        else:
-            words += [parameter.opts[0], value]
-    return shlex.join(words)
 
 
 def bench_calibration(

@@ -37,6 +37,8 @@ COMMANDS = {
     "throw": "Send the throws that a model asks for, and measure them.",
     "pair": "Check that two surfaces match, point by point.",
     "rig": "Rig a model step by step, from bare servos to signing it off.",
+    "handover": "List what to enter in the radio, and what it means.",
+    "check": "Compare a model with its record, three points a surface.",
     "convert": "Turn degrees of throw into mm at a chord, and back.",
     "records": "List, show, draw and export what was measured.",
     "completion": "Print what makes a shell complete commands and names.",

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 import msgspec
-from click.core import ParameterSource
 
 from hingeline import units
 from hingeline.bench.asking import Gauge
@@ -19,6 +17,7 @@ from hingeline.bench.rigging.context import Rig
 from hingeline.bench.rigging.covering import prints_of
 from hingeline.bench.rigging.prompting import Prompter, Typed
 from hingeline.cli import models, options, rigged, standing
+from hingeline.cli.again import same_command
 from hingeline.cli.benchwork import (
     Bench,
     StandIn,
@@ -95,7 +94,7 @@ def command(
         tolerance,
         calibration or "",
         choices,
-        same_command(),
+        same_command(without=["afresh"]),
         asker=standing.builder,
         stations=standing.sound,
     )
@@ -284,23 +283,3 @@ class Work:
                 text=typed.text,
                 figures={"topic": typed.topic, "understood": typed.understood},
             )
-
-
-def same_command() -> str:
-    """Return the command line by which the rig goes on."""
-    context = click.get_current_context()
-    words = ["hingeline", "rig"]
-    for parameter in context.command.params:
-        name = parameter.name or ""
-        source = context.get_parameter_source(name)
-        if name == "afresh" or source is not ParameterSource.COMMANDLINE:
-            continue
-        value = context.params.get(name)
-        values = value if isinstance(value, tuple) else (value,)
-        for one in values:
-            if isinstance(parameter, click.Option):
-                words.append(parameter.opts[0])
-                if parameter.is_flag:
-                    continue
-            words.append(f"{one:g} deg" if isinstance(one, float) else str(one))
-    return shlex.join(words)
