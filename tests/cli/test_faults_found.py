@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import pytest
 
+from hingeline.bench.simulated import faults as planted
+from hingeline.bench.simulated.build import Build
 from hingeline.bench.simulated.faults import faults
-from hingeline.model.reading import parse_model
 from hingeline.model.writing import example_text
 from hingeline.travel.matching import TOLERANCE_DEG
 from tests.support import faults_table
 
-MODEL = parse_model(example_text(), source="example")
 #: Neutral is read to half a degree with an uncertainty of 0.33 deg, and called true within
 #: twice that.
 NEUTRAL_DEG = 0.9
@@ -29,12 +29,12 @@ def is_true(run):
     assert run.rows["signed"]
     assert run.worst_deg <= TOLERANCE_DEG, run.misses_deg
     assert run.neutral_deg <= NEUTRAL_DEG, run.misses_deg
-    assert run.mismatch_deg(MODEL) <= TOLERANCE_DEG, run.true_deg
+    assert run.mismatch_deg <= TOLERANCE_DEG, run.true_deg
     # Directions: a throw the wrong way would miss by twice itself; said once more plainly.
     for name, own in run.true_deg.items():
         assert own[1.0] > own[0.5] > own[0.0] > own[-0.5] > own[-1.0], name
     assert run.strained == []
-    assert {name for name, _ in run.true_deg.items()} == {one.name for one in MODEL.surfaces}
+    assert set(run.true_deg) == {one.name for one in run.model.surfaces}
 
 
 @pytest.fixture(scope="module")
@@ -96,6 +96,50 @@ def test_what_is_wrong_is_said_in_words(name, played):
     assert SAID[name] not in " ".join(played(None).lines)
 
 
+def several(left, right, elevator, rudder):
+    """Return a mistake for each surface of a model."""
+    slop = planted.built("slop of 1 deg more", rudder, Build(play_mm=0.45), ("slop",))
+    return (
+        planted.reversed_direction(left),
+        planted.tooth_misread(right),
+        planted.mistyped(elevator),
+        slop,
+    )
+
+
+#: Other models: what is changed in the example, and what its ailerons are then called.
+OTHERS = {
+    "as it is": ({}, "aileron"),
+    "elevons": ({'kind = "aileron"': 'kind = "elevon"', "aileron": "wing end"}, "wing end"),
+    "V-tail": ({'kind = "aileron"': 'kind = "ruddervator"', "aileron": "vee"}, "vee"),
+    "parts with four arms": (
+        {
+            "arm_count = 1 ": "arm_count = 4 ",
+            "teeth = 25\npulse": "teeth = 25\narm_count = 4\npulse",
+        },
+        "aileron",
+    ),
+    "throws in mm": (
+        {'up = "15 deg", down = "11 deg"': 'up = "11 mm drop", down = "8 mm drop"'},
+        "aileron",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_several_faults_at_once_are_told_apart(name, tmp_path):
+    changes, ailerons = OTHERS[name]
+    text = example_text()
+    for old, new in changes.items():
+        assert old in text
+        text = text.replace(old, new)
+    mistakes = several(f"left {ailerons}", f"right {ailerons}", "elevator", "rudder")
+    run = faults_table.play_all(mistakes, tmp_path, text=text)
+    for found in run.found:
+        assert found.named, (found.fault.name, found.causes)
+    is_true(run)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_other_servos_are_cured_as_well(seed, tmp_path):
@@ -110,5 +154,5 @@ def test_other_servos_are_cured_as_well(seed, tmp_path):
 def test_the_table_tells_planted_against_named(played):
     fault = next(fault for fault in FAULTS if fault.name == "reversed direction")
     run = played(fault)
-    rows = [" ".join(line.split()) for line in faults_table.lines({fault.name: run}, MODEL)]
+    rows = [" ".join(line.split()) for line in faults_table.lines({fault.name: run})]
     assert f"reversed direction left aileron direction rod side yes {run.prompts}" in rows[-1]

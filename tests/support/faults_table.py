@@ -13,7 +13,6 @@ from typing import Any
 from hingeline.bench.simulated.faults import Fault, faults
 from hingeline.cli.mistakes import Found, Guided
 from hingeline.cli.output import table
-from hingeline.model.reading import parse_model
 from hingeline.model.schema import Model
 from hingeline.model.throws import signed_deg
 from hingeline.model.words import directions, sign_of
@@ -28,6 +27,7 @@ class Run:
 
     Attributes
     ----------
+    model : Model
     found : tuple of Found
         What was made of each planted fault.
     passed : bool
@@ -42,12 +42,11 @@ class Run:
         direction, with the pulses that were handed over. A radio goes in proportion.
     misses_deg : dict
         The same less what is wanted.
-    rates : dict
-        For each surface, which way a rising pulse truly moves it: its first or second word.
     strained : list of str
         Surfaces that are driven beyond their free travel at an end.
     """
 
+    model: Model
     found: tuple[Found, ...]
     passed: bool
     prompts: int
@@ -67,22 +66,41 @@ class Run:
         """Largest miss at neutral."""
         return max(abs(own[0.0]) for own in self.misses_deg.values())
 
-    def mismatch_deg(self, model: Model) -> float:
+    @property
+    def mismatch_deg(self) -> float:
         """Largest difference between the sides of a pair."""
         return max(
             abs(self.true_deg[pair.left][share] - self.true_deg[pair.right][share])
-            for pair in model.pairs
+            for pair in self.model.pairs
             for share in SHARES
         )
 
 
-def play(fault: Fault | None, folder: Path, *, known: bool = False, port: str = "sim:20") -> Run:
-    """Play a guided run with one fault, with servos known from a run before or not."""
-    records, text = folder / "faults.sqlite", example_text()
-    if known or (fault is not None and fault.known):
+def play(
+    fault: Fault | None,
+    folder: Path,
+    *,
+    known: bool = False,
+    port: str = "sim:20",
+    text: str | None = None,
+) -> Run:
+    """Play a guided run with one fault; ``known``: its servos are on record from a run before."""
+    return play_all(() if fault is None else (fault,), folder, known=known, port=port, text=text)
+
+
+def play_all(
+    mistakes: tuple[Fault, ...],
+    folder: Path,
+    *,
+    known: bool = False,
+    port: str = "sim:20",
+    text: str | None = None,
+) -> Run:
+    """Play a guided run with several faults at once."""
+    records, text = folder / "faults.sqlite", text or example_text()
+    if known or any(fault.known for fault in mistakes):
         Guided(text, (), records, _quiet, port=port).play()
     lines: list[str] = []
-    mistakes = () if fault is None else (fault,)
     guided = Guided(text, mistakes, records, lines.append, port=port)
     rows = guided.play()
     true = {row["surface"]: _true_deg(guided, row) for row in rows["surfaces"]}
@@ -91,6 +109,7 @@ def play(fault: Fault | None, folder: Path, *, known: bool = False, port: str = 
         for name, own in true.items()
     }
     return Run(
+        guided.model,
         tuple(guided.found()),
         rows["pass"],
         guided.prompts,
@@ -137,7 +156,7 @@ def _strained(guided: Guided, name: str, own: dict[float, float]) -> bool:
     return not all(low <= first * deg <= high for deg in own.values())
 
 
-def lines(runs: dict[str, Run], model: Model) -> list[str]:
+def lines(runs: dict[str, Run]) -> list[str]:
     """Lay out planted against named."""
     rows = []
     for name, run in runs.items():
@@ -152,7 +171,7 @@ def lines(runs: dict[str, Run], model: Model) -> list[str]:
                 str(run.prompts),
                 f"{run.worst_deg:.2f}",
                 f"{run.neutral_deg:.2f}",
-                f"{run.mismatch_deg(model):.2f}",
+                f"{run.mismatch_deg:.2f}",
             )
         )
     headings = ["planted", "where", "named", "done", "passed"]
@@ -172,7 +191,7 @@ def main() -> None:
             place = Path(folder) / str(number)
             place.mkdir()
             runs[fault.name] = play(fault, place)
-    for line in lines(runs, parse_model(example_text(), source="example")):
+    for line in lines(runs):
         print(line)
 
 

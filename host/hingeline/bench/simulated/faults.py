@@ -123,15 +123,16 @@ def tooth_off(teeth: int, surface: str) -> Fault:
 
 def tooth_misread(surface: str, *, known: bool = False) -> Fault:
     """Put an arm on one tooth beside its place, and have its lean read as if it were right."""
+    read: list[str | Callable[[str], str]] = []
 
     def plant(stations: Stations) -> None:
         _lean(stations, surface, 1)
+        read[:] = [_words(_planned_deg(station_of(stations, surface)))]
 
-    name = "arm off by one tooth, taken for square"
-    slips: Slips = {("seat", surface): ["0"]}
+    name = "arm off by one tooth, taken for right"
     if known:
         name += ", servo on record"
-    return Fault(name, surface, plant, ("tooth",), slips, known)
+    return Fault(name, surface, plant, ("tooth",), {("seat", surface): read}, known)
 
 
 def wrong_differential(surface: str) -> Fault:
@@ -141,11 +142,9 @@ def wrong_differential(surface: str) -> Fault:
     def plant(stations: Stations) -> None:
         station = station_of(stations, surface)
         assert station.surface is not None  # noqa: S101  (found by its surface)
-        assert station.planned is not None  # noqa: S101  (every surface has one)
-        planned = lean_deg(station.surface, station.planned)
         _lean(stations, surface, -2 * station.surface.arm.teeth_lean)
         # Whoever takes one side for the other reads the size rightly.
-        way = "ahead" if planned > 0 else "aft"
+        way = "ahead" if _planned_deg(station) > 0 else "aft"
         read[:] = [lambda typed: f"{way} {_size(typed)}"]
 
     return Fault(
@@ -221,6 +220,18 @@ def _lean(stations: Stations, surface: str, teeth: int) -> None:
     station = station_of(stations, surface)
     assert station.planned is not None  # noqa: S101  (every surface has one)
     station.rebuild(replace(station.build, lean_deg=teeth * tooth_deg(station.planned)))
+
+
+def _planned_deg(station: Station) -> float:
+    assert station.surface is not None  # noqa: S101  (found by its surface)
+    assert station.planned is not None  # noqa: S101  (every surface has one)
+    return lean_deg(station.surface, station.planned)
+
+
+def _words(lean: float) -> str:
+    """Type a lean to the half degree of a protractor."""
+    size = round(2.0 * abs(lean)) / 2.0
+    return f"{'ahead' if lean > 0 else 'aft'} {size:g}" if size else "0"
 
 
 def _size(typed: str) -> str:
