@@ -15,9 +15,10 @@ def makers_figures(servo: Servo) -> dict[str, Any]:
 
 
 def _plain(value: Any) -> Any:
-    # A quantity is a float that knows its unit; JSON's readers need not.
-    if isinstance(value, float):
-        return float(value)
+    # A quantity is a number that knows its unit; JSON's readers need not.
+    for number in (bool, int, float):
+        if isinstance(value, number):
+            return number(value)
     if isinstance(value, (list, tuple)):
         return [_plain(one) for one in value]
     return value
