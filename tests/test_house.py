@@ -27,7 +27,7 @@ ROOMS = {
         {"rigging", "travel", "linkage", "model"},
         {"numpy", "serial", "shared_protocol", "msgspec"},
     ),
-    "records": ({"model"}, set()),
+    "records": ({"model"}, {"msgspec"}),
     "sheets": ({"travel", "linkage", "model"}, {"numpy", "matplotlib", "jinja2"}),
     "cli": (
         {"model", "linkage", "travel", "rigging", "bench", "records", "sheets"},

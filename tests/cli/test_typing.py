@@ -19,7 +19,7 @@ from tests.cli.screens import Screen
 
 CALIBRATE = ("calibrate", "millrace.toml", "R1", "--port", "sim:", "--yes", "--by-hand")
 SHOWS = re.compile(r"\[the gauge shows (?:(c?cw) )?([0-9.]+) deg\]")
-ASKED = re.compile(r"R1 at (\d+) us: where does the arm stand")
+ASKED = re.compile(r"R1\s+at\s+(\d+)\s+us:\s+where\s+does\s+the\s+arm\s+stand")
 
 
 def shown(text):
@@ -157,7 +157,8 @@ def test_outputs_are_off_whatever_ends_it(arguments, typed, error, monkeypatch, 
     ran = run(*arguments)
     assert lit
     assert all(lit)
-    assert dark == [True]
+    assert dark
+    assert all(dark)
     assert ran.code == (70 if error is RuntimeError else 130)
     assert sessions(folder)[0]["outcome"].startswith(
         "failed: RuntimeError" if error is RuntimeError else "stopped by the user"
