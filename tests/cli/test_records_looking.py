@@ -7,6 +7,7 @@ import pytest
 
 from hingeline.cli.records import SUBCOMMANDS, command
 from hingeline.cli.records.compare import compare_surfaces
+from hingeline.cli.records.laying import laid
 from hingeline.cli.records.makers import makers_figures
 from hingeline.errors import RecordsError
 from hingeline.model.reading import parse_model
@@ -193,6 +194,30 @@ def test_an_unknown_servo_is_named_with_the_known(opened):
     assert "On record: A1." in ran.err
 
 
+# -- show --------------------------------------------------------------------------------
+
+
+def test_figures_are_laid_out_whatever_they_are():
+    figures = {
+        "pass": True,
+        "ends_us": {"up": 1800.25, "down": 1200.0},
+        "words": ["up", "down"],
+        "none": None,
+        "points": [{"share": 0.5, "from": "first"}, {"share": 1.0, "u": 0.123456}],
+        "empty": [],
+    }
+    first, second, *rows = laid(figures)
+    assert first == ("pass yes; ends_us up 1800, down 1200; words up, down; none -; empty none")
+    assert second == "points:"
+    assert [row.split() for row in rows] == [
+        ["share", "from", "u"],
+        ["\u2500" * (len(rows[1]) - 2)],
+        ["0.5", "first"],
+        ["1", "0.1235"],
+    ]
+    assert list(laid({})) == []
+
+
 # -- models ------------------------------------------------------------------------------
 
 
@@ -311,7 +336,11 @@ def test_two_whole_rigs_on_the_simulated_bench(folder):
         "rudder",
     ]
     assert not any(one["changed"] for one in ran.figures["surfaces"].values())
-    assert "Steps of the rig:" in run("records", "show", str(rigs[1])).out
+    shown = run("records", "show", str(rigs[1])).out
+    assert "Steps of the rig:" in shown
+    assert "left aileron, bare, answered: up " in shown
+    assert "Rigged of rudder:" in shown
+    assert max(map(len, shown.splitlines())) < 250
     exported = run("records", "export", str(rigs[0]))
     numbers = [session["id"] for session in json.loads(exported.out)["sessions"]]
     assert rigs[0] in numbers

@@ -58,7 +58,7 @@ def _going(records: Records, numbers: list[int]) -> Iterator[str]:
     for number in numbers:
         row = records.session(number)
         parts = [
-            f"{len(row[table])} {table}"
+            _count(len(row[table]), table[:-1])
             for table in ("readings", "curves", "findings", "steps")
             if row[table]
         ]
@@ -84,5 +84,5 @@ def _afterwards(records: Records, one: Row, numbers: list[int]) -> str:
     )
 
 
-def _count(number: int) -> str:
-    return f"{number} session{'' if number == 1 else 's'}"
+def _count(number: int, what: str = "session") -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,7 @@ import click
 
 from hingeline.cli import options
 from hingeline.cli.output import emit, table
+from hingeline.cli.records.laying import laid
 from hingeline.cli.records.place import existing
 from hingeline.records.store import Row
 
@@ -75,13 +75,16 @@ def _shown(whole: Row) -> Iterator[str]:
         yield "Steps of the rig:"
         yield from table(["surface", "step", "outcome", "what came of it"], steps).splitlines()
     for row in whole["servos"]:
-        yield f"By the model file, servo {row['label']}: {json.dumps(row['figures'])}"
+        yield f"By the model file, servo {row['label']}:"
+        for lines in laid(row["figures"]):
+            yield from (f"  {line}" for line in lines.splitlines())
     for row in whole["curves"]:
         curve = row["curve"]
         yield f"Curve of {row['servo']}: {_brief(curve)}"
     for row in whole["findings"]:
         yield f"{row['kind'].capitalize()} of {row['subject']}:"
-        yield from (f"  {line}" for line in json.dumps(row["figures"], indent=2).splitlines())
+        for lines in laid(row["figures"]):
+            yield from (f"  {line}" for line in lines.splitlines())
 
 
 def _brief_remark(remark: Row) -> str:
@@ -95,7 +98,10 @@ def _said(remark: Row) -> str:
     figures = remark["figures"]
     if remark["reading_id"] is not None:
         return f"Reading {remark['reading_id']} {remark['kind']}:"
-    place = []
+    # In a guided run: whose answer it is, and to what.
+    place = [str(figures[key]) for key in ("subject", "step") if figures.get(key)]
+    if figures.get("topic") and figures["topic"] != figures.get("step"):
+        place.append(str(figures["topic"]))
     if "pulse_us" in figures:
         place.append(f"At {figures['pulse_us']} us")
     if "approach" in figures:
