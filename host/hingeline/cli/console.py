@@ -59,8 +59,8 @@ class Keyboard:
             self.tell("Nothing was typed.")
 
     def tell(self, text: str) -> None:
-        """Show a line."""
-        tell(f"  {text}")
+        """Show a line; an empty one parts what belongs together from what follows."""
+        tell(f"  {text}" if text else "")
 
     def pause(self, text: str) -> None:
         """Show a line and wait for Enter; Abort at the end of input."""

@@ -64,10 +64,8 @@ def _shown(pace_s: float, *, quiet: bool) -> Callable[[str], None]:
     def show(line: str) -> None:
         if quiet:
             return
-        if line.startswith("["):
-            click.echo("")
-            if sys.stdout.isatty():
-                time.sleep(pace_s)
+        if not line and sys.stdout.isatty():  # before each step
+            time.sleep(pace_s)
         click.echo(wrapped(line))
 
     return show

@@ -56,6 +56,11 @@ AGAIN, STOP = "again", "stop"
     help="How the servos' travel is had: from the record, or measured; default: you are asked.",
 )
 @click.option("--afresh", is_flag=True, help="Begin a new rig, whatever was begun before.")
+@click.option(
+    "--other-board",
+    is_flag=True,
+    help="Go on with another board than the rig was begun with, its leads plugged likewise.",
+)
 @click.option("--list", "only_list", is_flag=True, help="Show the checklist; nothing moves.")
 @options.gauge_options("deg", "drop", "straight")
 @options.moving_options
@@ -66,6 +71,7 @@ def command(
     tolerance: float,
     calibration: str | None,
     afresh: bool,
+    other_board: bool,
     only_list: bool,
     gauge: Gauge,
     choices: options.Choices,
@@ -95,6 +101,7 @@ def command(
         calibration or "",
         choices,
         same_command(without=["afresh"]),
+        other_board=other_board,
         asker=standing.builder,
         stations=standing.sound,
     )
@@ -126,6 +133,8 @@ class Work:
         As given to the command.
     go_on : str
         The command by which the rig goes on when it was stopped.
+    other_board : bool
+        Whether a rig may go on with other boards than before.
     asker, stations : callable, optional
         Who and what stands at a simulated bench, as for `at_bench`.
     """
@@ -140,6 +149,7 @@ class Work:
         choices: options.Choices,
         go_on: str,
         *,
+        other_board: bool = False,
         asker: StandIn | None = None,
         stations: Stations | None = None,
     ) -> None:
@@ -152,6 +162,7 @@ class Work:
         self._asker: Chooser | None = None
         self._session_id = 0
         self._boards: tuple[str, ...] = ()
+        self._other_board = other_board
 
     def progress(self, rows: Sequence[Row]) -> Progress:
         """Return where the checklist stands after some rows."""
@@ -191,7 +202,10 @@ class Work:
             if newest is None:
                 return None
             number = int(newest["id"])
-            progress = self.progress(records.rig_steps(number))
+            rows = records.rig_steps(number)
+            progress = self.progress(rows)
+            last = records.session(rows[-1]["session_id"]) if rows else newest
+            self._boards = tuple((last["board"] or "").split())
         if progress.next() is None:
             tell(
                 f"The rig that was begun on {newest['started'][:10]} is signed; a new one begins."
@@ -213,8 +227,9 @@ class Work:
             doing="be centred and moved, one step after the other, each after a question",
             after_stop=self._go_on,
             rig=rig or 0,
-            ask=True if broken and self._by_a_person() else None,
-            boards=self._boards if broken else None,
+            # Whatever a board did meanwhile: nothing moves before leave is given anew.
+            ask=True if (broken or rig is not None) and self._by_a_person() else None,
+            boards=self._boards if rig is not None and not self._other_board else None,
             asker=self._stand_in,
             stations=self._stations,
         ) as bench:

@@ -34,7 +34,7 @@ def list_text(progress: Progress) -> Iterator[str]:
     yield f"{progress.done_count} of {progress.count} steps are dealt with"
     for place, item in enumerate(progress.items, 1):
         again = progress.why_again(item)
-        line = f"  {place:3} {progress.state(item):8} {about(item)}"
+        line = f"  {place:3} {progress.state(item):8} {item.step.name:10} {about(item)}"
         yield wrapped(f"{line}  ({again})" if again else line)
 
 

@@ -30,7 +30,7 @@ def builder(stations: dict[int, Station], seed: int) -> Chooser:
     """Return a builder who answers truly, and shows what is asked and answered."""
     from hingeline.bench.simulated.builder import Builder
 
-    return Builder(stations, seed, show=lambda text: tell(f"  {text}"))
+    return Builder(stations, seed, show=lambda text: tell(f"  {text}" if text else ""))
 
 
 def sound(model: Model, seed: int) -> dict[int, Station]:

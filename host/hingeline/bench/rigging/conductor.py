@@ -107,6 +107,7 @@ class Conductor:
     def _head(self, item: Item) -> None:
         progress = self.rig.progress
         tell = self.rig.prompter.tell
+        tell("")
         tell(f"[{progress.done_count + 1}/{progress.count}] {about(item)}")
         tell(item.step.why)
         if again := progress.why_again(item):
@@ -161,4 +162,7 @@ class Conductor:
 
 def listed(rig: Rig) -> list[str]:
     """Return the checklist with its state, a line for each item."""
-    return [f"{rig.progress.state(item):8} {about(item)}" for item in rig.progress.items]
+    return [
+        f"{rig.progress.state(item):8} {item.step.name:10} {about(item)}"
+        for item in rig.progress.items
+    ]
