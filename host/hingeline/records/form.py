@@ -183,11 +183,18 @@ def _check_numbers(export: Export) -> None:
                 f"the rig that began with session {session.rig} is not there - at `{place}.rig`"
             )
         for j, remark in enumerate(session.remarks):
-            if remark.reading_id is not None and remark.reading_id not in seen["readings"]:
-                raise _wrong(
-                    f"reading {remark.reading_id} is not there"
-                    f" - at `{place}.remarks[{j}].reading_id`"
-                )
+            inner = f"{place}.remarks[{j}]"
+            _check_reading(remark.reading_id, seen["readings"], f"{inner}.reading_id")
+            if remark.kind == "replaced":
+                by = remark.figures.get("by")
+                _check_reading(by, seen["readings"], f"{inner}.figures.by")
+                if by is None or remark.reading_id is None:
+                    raise _wrong(f"it does not say which reading replaced which - at `{inner}`")
+
+
+def _check_reading(number: Any, there: set[int], place: str) -> None:
+    if number is not None and (type(number) is not int or number not in there):
+        raise _wrong(f"reading {number} is not there - at `{place}`")
 
 
 def _wrong(what: str) -> RecordsError:

@@ -123,6 +123,7 @@ def _understood(remark: Row) -> str:
 
 
 def _brief(curve: dict[str, Any]) -> str:
-    centre = curve["centre_us"]
+    centre, rate = curve.get("centre_us"), curve.get("rate_deg_per_us")
     at = "no centre within reach" if centre is None else f"centre {centre:.0f} us"
-    return f"{at}, {curve['rate_deg_per_us']:.4f} deg/us, {len(curve['suspects'])} suspects"
+    turns = "" if rate is None else f", {rate:.4f} deg/us"
+    return f"{at}{turns}, {len(curve.get('suspects', ()))} suspects"
