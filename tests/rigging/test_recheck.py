@@ -77,20 +77,24 @@ def nothing(_linkage, _servo, _shaft, true):
     return true
 
 
-#: What is planted: how it may be named, and how often in a hundred it must be, by the measured
-#: figures less what chance may take away.
+#: How many comparisons a check of the demo's model makes: four surfaces, their play, one pair.
+JUDGED = 9
+#: What is planted, what must be among what is named, and how often in a hundred at least: what
+#: was measured over 600 checks of a surface, less three times what chance may take away here.
 PLANTED = {
-    "arm slipped by a tooth": (turned("tooth"), {"arm", "rod"}, 99),
-    "arm slipped by 3 deg": (turned(3.0), {"arm", "rod"}, 60),
-    "rod 1 mm longer": (longer(1.0), {"rod", "arm"}, 99),
-    "play grown by 3 deg": (looser(3.0), {"slop"}, 90),
-    "servo turns 15 % further": (further(1.15), {"servo"}, 85),
-    "reversed": (lambda *given: -given[3], {"reversed"}, 97),
+    "arm slipped by a tooth": (turned("tooth"), "arm", 97),  # measured: 100
+    "arm slipped by 3 deg": (turned(3.0), "arm", 61),  # 72
+    "rod 1 mm longer": (longer(1.0), "rod", 95),  # 99
+    "play grown by 2 deg": (looser(2.0), "slop", 53),  # 64
+    "play grown by 3 deg": (looser(3.0), "slop", 95),  # 99
+    "servo turns 10 % further": (further(1.10), "servo", 54),  # 65
+    "servo turns 15 % further": (further(1.15), "servo", 95),  # 99
+    "reversed": (lambda *given: -given[3], "reversed", 97),  # 100
 }
 
 
-def judged(name, seed):
-    change, names, _ = PLANTED[name]
+def judged(change, name, seed):
+    """Return how often in a hundred something is found, and how often that is named."""
     rng = np.random.default_rng(seed)
     found = named = all_ = 0
     for surface in MODEL.surfaces:
@@ -98,18 +102,25 @@ def judged(name, seed):
         for _ in range(DRAWS):
             linkage, then, now = readings(surface, servo, change, rng)
             result = recheck(
-                surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0, judged=4
+                surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0, judged=JUDGED
             )
             all_ += 1
             found += result.changed
-            named += result.changed and bool(names & {one.name for one in result.stories})
+            named += result.changed and name in {one.name for one in result.stories}
     return 100.0 * found / all_, 100.0 * named / all_
 
 
 @pytest.mark.parametrize("name", PLANTED)
 def test_what_happened_is_named(name):
-    _, named = judged(name, 7)
-    assert named >= PLANTED[name][2], f"{name}: {named:.0f} of 100"
+    change, cause, least = PLANTED[name]
+    _, named = judged(change, cause, 7)
+    assert named >= least, f"{name}: {named:.0f} of 100"
+
+
+def test_one_degree_of_play_is_beyond_three_points_and_so_is_read_by_hand():
+    found, _ = judged(looser(1.0), "slop", 7)  # measured: 4
+    assert found <= 15
+    assert Play(0.5, 2.0, U_DEG, JUDGED).grown
 
 
 def test_what_has_not_changed_is_left_alone():
@@ -120,9 +131,19 @@ def test_what_has_not_changed_is_left_alone():
         for surface in MODEL.surfaces:
             servo = MODEL.servo_of(surface)
             linkage, then, now = readings(surface, servo, nothing, rng)
-            changed |= recheck(
-                surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0, judged=4
-            ).changed
+            seen = 1.0 + rng.normal(0.0, HAND_DEG, 2)
+            result = recheck(
+                surface,
+                servo,
+                linkage,
+                then,
+                now,
+                u_deg=U_DEG,
+                tolerance_deg=1.0,
+                judged=JUDGED,
+                play=Play(*(np.round(seen / MARK_DEG) * MARK_DEG), U_DEG, JUDGED),
+            )
+            changed |= result.changed or result.play.grown
         alarms += changed
         checks += 1
     assert alarms / checks <= 0.05 + 2.0 * math.sqrt(0.05 * 0.95 / checks)
