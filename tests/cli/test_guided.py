@@ -137,7 +137,7 @@ def test_it_rests_before_each_step_on_a_terminal_only(terminal, rests, monkeypat
     monkeypatch.setattr(guided.time, "sleep", slept.append)
     monkeypatch.setattr(sys.stdout, "isatty", lambda: terminal, raising=False)
     show = guided._shown(2.5, quiet=False)
-    for line in ("[1/49] leads", "done: leads seen", "[2/49] left aileron: bare surface"):
+    for line in ("", "[1/49] leads", "done: leads seen", "", "[2/49] left aileron: bare surface"):
         show(line)
     assert slept == rests
     assert "[2/49] left aileron: bare surface" in capsys.readouterr().out

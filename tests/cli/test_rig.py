@@ -304,8 +304,8 @@ def test_the_list_needs_no_bench(capsys):
     assert played.code == 0
     assert played.builders == []
     out = capsys.readouterr().out
-    assert "done     right aileron: arm seated" in out
-    assert "open     elevator: arm seated" in out
+    assert "done     seat       right aileron: arm seated" in out
+    assert "open     seat       elevator: arm seated" in out
 
 
 def test_the_list_needs_no_board_at_all():

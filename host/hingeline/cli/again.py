@@ -23,7 +23,7 @@ def same_command(*, without: Sequence[str] = (), more: Sequence[str] = ()) -> st
         What is added at its end.
     """
     context = click.get_current_context()
-    words = ["hingeline", context.info_name or context.command.name or ""]
+    words = ["hingeline", context.command.name or ""]
     for parameter in context.command.params:
         name = parameter.name or ""
         given = context.get_parameter_source(name) is ParameterSource.COMMANDLINE
