@@ -19,6 +19,7 @@ from hingeline.linkage.mounting import tooth_deg
 from hingeline.model.writing import example_text
 from hingeline.records.store import Records
 from hingeline.rigging.threepoints import of_record
+from tests.cli.running import run
 from tests.support.rigging import MODEL, SURFACES, play
 
 #: Which simulated servos.
@@ -329,6 +330,27 @@ def test_what_is_beyond_the_plot_is_an_arrow():
     lines = Ran("elevator", "--history").out.splitlines()
     assert f"<{'.' * 14}|{'.' * 15}" in lines[-1]
     assert "rod" in lines[-1]
+
+
+@pytest.mark.usefixtures("path")
+def test_history_is_said_in_plain_lines_where_they_are_asked_for():
+    with built("elevator", otherwise(rod_mm=1.5)):
+        Ran("elevator")
+    ran = run("--plain", "check", "millrace.toml", "elevator", "--history", "--port", PORT)
+    assert ran.code == 0
+    assert ran.out.isascii()
+    assert "..." not in ran.out
+    last = ran.out.splitlines()[-1]
+    assert "full up: down 5.0; neutral: down 4.5; full down: down 5.0" in last
+    assert "rod" in last
+
+
+@pytest.mark.usefixtures("path")
+def test_the_command_ends_with_1_when_something_has_changed():
+    line = ("check", "millrace.toml", "elevator", "--port", PORT, "--yes")
+    assert run(*line).code == 0
+    with built("elevator", otherwise(rod_mm=1.5)):
+        assert run(*line).code == 1
 
 
 @pytest.mark.usefixtures("path")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from hingeline.cli.output import table
+from hingeline.cli.output import plain, table
 from hingeline.model.schema import Surface
 from hingeline.model.words import directions
 from hingeline.records.store import Records
@@ -86,6 +86,9 @@ def text(surface: Surface, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
     headings = ["date", f">full {first}", ">neutral", f">full {second}", ">play", ""]
     yield from table(headings, lines).splitlines()
     yield "Change since it was rigged:"
+    if plain():
+        yield from _told(surface, rows)
+        return
     yield f"{first[0]} full {first}, 0 neutral, {second[0]} full {second}, * several of them"
     ends = f"{second} {_REACH_DEG:g}", f"{first} {_REACH_DEG:g}"
     yield f"{'':10} {ends[0]:<{_HALF}}0{ends[1]:>{_HALF}}"
@@ -93,6 +96,20 @@ def text(surface: Surface, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
     for row in rows:
         likely = f"  {' or '.join(row['causes'])}" if row["causes"] else ""
         yield f"{row['noted'][:10]} {_strip(row['change_deg'], letters)}{likely}"
+
+
+def _told(surface: Surface, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
+    """Say the changes instead of plotting them."""
+    first, second = directions(surface)
+    for row in rows:
+        changes = "; ".join(
+            f"{point}: {_said(surface, change)}"
+            for point, change in zip(
+                (f"full {first}", "neutral", f"full {second}"), row["change_deg"], strict=True
+            )
+        )
+        likely = f"; likely {' or '.join(row['causes'])}" if row["causes"] else ""
+        yield f"{row['noted'][:10]}: {changes}{likely}"
 
 
 def _said(surface: Surface, value: float) -> str:
