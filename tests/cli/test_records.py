@@ -143,6 +143,7 @@ def test_an_unknown_session(command, folder):
     assert "there is no session 99" in ran.err
     assert "hingeline records list" in ran.err
     assert run("records", command, "nine").code == 2
+    assert run("records", command, str(2**70)).code == 2
     assert not list(folder.glob("*.json"))
 
 

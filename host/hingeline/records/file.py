@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
@@ -17,6 +18,7 @@ from hingeline.records.migrations import migrate
 #: How long one program waits for another that is writing.
 _BUSY_S = 5.0
 Row = dict[str, Any]
+_HALF = re.compile("[\ud800-\udfff]")
 _Opened = TypeVar("_Opened", bound="RecordsFile")
 
 
@@ -88,7 +90,7 @@ class RecordsFile:
         # Table and columns are this module's own words, never the user's.
         cursor = self._db.execute(
             f"INSERT INTO {table} ({columns}) VALUES ({marks})",  # noqa: S608
-            tuple(values.values()),
+            _kept(*values.values()),
         )
         assert cursor.lastrowid is not None  # noqa: S101  (every insert gives one)
         return cursor.lastrowid
@@ -113,7 +115,7 @@ class RecordsFile:
 
     def _rows(self, query: str, values: tuple[Any, ...] = ()) -> list[Row]:
         with self._said("read"):
-            return [dict(row) for row in self._db.execute(query, values)]
+            return [dict(row) for row in self._db.execute(query, _kept(*values))]
 
     def _stamp(self) -> str:
         return self._now().astimezone(timezone.utc).isoformat(timespec="seconds")
@@ -142,4 +144,18 @@ class RecordsFile:
 
 def dumps(figures: Row) -> str:
     """Return figures as the text in which they are kept; nan and infinities are refused."""
-    return json.dumps(figures, ensure_ascii=False, sort_keys=True, allow_nan=False)
+    text = json.dumps(figures, ensure_ascii=False, sort_keys=True, allow_nan=False)
+    return whole(text, r"\\u{:04x}")
+
+
+def _kept(*values: Any) -> tuple[Any, ...]:
+    return tuple(whole(value) if isinstance(value, str) else value for value in values)
+
+
+def whole(text: str, form: str = r"\u{:04x}") -> str:
+    """Write out what is no whole letter: a key that the terminal sent in another encoding.
+
+    It is kept as it can be seen, and can be written to a file; in JSON with two backslashes, or
+    it would be such a half letter again when it is read.
+    """
+    return _HALF.sub(lambda found: form.format(ord(found[0])), text)

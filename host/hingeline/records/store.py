@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 
 from hingeline.records.exchange import Exchange
-from hingeline.records.file import Row, dumps
+from hingeline.records.file import Row, dumps, whole
 from hingeline.records.looking import RESUMED, SET_ASIDE
 from hingeline.records.upkeep import Upkeep
 
@@ -81,7 +81,7 @@ class Records(Exchange, Upkeep):
         with self._said("written"):
             self._db.execute(
                 "UPDATE sessions SET ended = ?, outcome = ? WHERE id = ?",
-                (self._stamp(), outcome, session_id),
+                (self._stamp(), whole(outcome), session_id),
             )
 
     def note_reading(

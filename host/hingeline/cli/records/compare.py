@@ -10,7 +10,7 @@ import click
 
 from hingeline.cli import options
 from hingeline.cli.output import emit, table, wrapped
-from hingeline.cli.records.place import day, existing
+from hingeline.cli.records.place import NUMBER, day, existing
 from hingeline.errors import RecordsError
 from hingeline.records.store import Records, Row
 
@@ -24,8 +24,8 @@ _PLACES = {"us": 0, "deg": 1, "deg/us": 4}
 
 
 @click.command("compare", short_help="Compare two sessions: what changed beyond uncertainty.")
-@click.argument("then", type=click.IntRange(1), metavar="SESSION")
-@click.argument("now", type=click.IntRange(1), metavar="SESSION")
+@click.argument("then", type=NUMBER, metavar="SESSION")
+@click.argument("now", type=NUMBER, metavar="SESSION")
 @options.records_option
 @options.json_option
 def command(then: int, now: int, records_path: Path | None, as_json: bool) -> None:

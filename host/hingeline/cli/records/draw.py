@@ -7,12 +7,12 @@ from pathlib import Path
 import click
 
 from hingeline.cli import options
-from hingeline.cli.records.place import existing
+from hingeline.cli.records.place import NUMBER, existing
 from hingeline.errors import RecordsError
 
 
 @click.command("draw", short_help="Draw the travel curves of a session.")
-@click.argument("session", type=click.IntRange(1))
+@click.argument("session", type=NUMBER)
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 @options.records_option
 def command(session: int, folder: Path, records_path: Path | None) -> None:

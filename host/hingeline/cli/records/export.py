@@ -11,7 +11,7 @@ import click
 
 from hingeline.cli import options
 from hingeline.cli.output import tell
-from hingeline.cli.records.place import existing
+from hingeline.cli.records.place import NUMBER, existing
 from hingeline.errors import RecordsError
 from hingeline.newfile import write_new
 from hingeline.records.store import Row
@@ -34,7 +34,7 @@ COLUMNS = (
 
 
 @click.command("export", short_help="Write sessions to a file, as JSON or CSV.")
-@click.argument("sessions", nargs=-1, type=click.IntRange(1), metavar="[SESSION]...")
+@click.argument("sessions", nargs=-1, type=NUMBER, metavar="[SESSION]...")
 @click.option(
     "--as",
     "form",

@@ -10,13 +10,13 @@ import click
 
 from hingeline.cli import options
 from hingeline.cli.output import tell
-from hingeline.cli.records.place import bench_words, day, existing, place
+from hingeline.cli.records.place import NUMBER, bench_words, day, existing, place
 from hingeline.errors import Stopped
 from hingeline.records.store import Records, Row
 
 
 @click.command("forget", short_help="Remove sessions for good.")
-@click.argument("sessions", nargs=-1, required=True, type=click.IntRange(1), metavar="SESSION...")
+@click.argument("sessions", nargs=-1, required=True, type=NUMBER, metavar="SESSION...")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @options.records_option
 def command(sessions: tuple[int, ...], yes: bool, records_path: Path | None) -> None:

@@ -9,7 +9,7 @@ import click
 
 from hingeline.cli import options
 from hingeline.cli.output import emit, table
-from hingeline.cli.records.place import existing, place
+from hingeline.cli.records.place import NUMBER, existing, place
 from hingeline.records.store import Row
 
 #: So many sessions are shown unless more are asked for.
@@ -22,7 +22,7 @@ USUAL = 20
 @click.option("--command", "of", default=None, metavar="NAME", help="Only those of this command.")
 @click.option(
     "--limit",
-    type=click.IntRange(1),
+    type=NUMBER,
     default=USUAL,
     show_default=True,
     metavar="N",

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import click
+
 from hingeline.errors import RecordsError
 from hingeline.records.store import Records
+
+#: A session's number, or how many are meant; SQLite knows none that are higher.
+NUMBER = click.IntRange(1, 2**63 - 1)
 
 
 def place(path: Path | None) -> Path:

@@ -11,12 +11,12 @@ import click
 from hingeline.cli import options
 from hingeline.cli.output import emit, table
 from hingeline.cli.records.laying import laid
-from hingeline.cli.records.place import existing
+from hingeline.cli.records.place import NUMBER, existing
 from hingeline.records.store import Row
 
 
 @click.command("show", short_help="Show one session whole.")
-@click.argument("session", type=click.IntRange(1))
+@click.argument("session", type=NUMBER)
 @options.records_option
 @options.json_option
 def command(session: int, records_path: Path | None, as_json: bool) -> None:
