@@ -164,3 +164,17 @@ def test_a_plan_that_reads_through_a_table_would_be_seen(tmp_path):
     plan = raw.execute("EXPLAIN QUERY PLAN SELECT * FROM readings WHERE typed = 'x'").fetchall()
     raw.close()
     assert plan[0][3].startswith("SCAN readings")
+
+
+def test_a_clock_put_right_in_a_rig_does_not_turn_it_round(tmp_path):
+    times = iter([datetime(2026, 5, 2, tzinfo=timezone.utc)] * 4)
+    late = datetime(2026, 5, 1, tzinfo=timezone.utc)
+    with Records(tmp_path / "r.sqlite", now=lambda: next(times, late)) as records:
+        rig = records.start_session("rig", model_name="Heron", model_text="a", rig=0)
+        for outcome in ("done", "reopened", "skipped", "done", "reopened"):
+            records.note_step(rig, "", "signoff", outcome)
+        outcomes = [row["outcome"] for row in records.rig_steps(rig)]
+        assert outcomes == ["done", "reopened", "skipped", "done", "reopened"]
+        assert records.newest_rig("Heron", simulated=False)["signed"] is False
+        records.note_step(rig, "", "signoff", "done")
+        assert records.newest_rig("Heron", simulated=False)["signed"] is True

@@ -1,7 +1,8 @@
 """Looking up what was noted; every order by time goes by when it was noted, not by number.
 
 Sessions taken in from another file have higher numbers than those noted here before, but they
-may be older.
+may be older. Steps of a rig alone go by number: they are taken in in their order, and a clock that
+is put right in the middle of a rig must not turn it round.
 """
 
 from __future__ import annotations
@@ -106,7 +107,7 @@ class Looking(RecordsFile):
         """
         rows = self._rows(
             "SELECT steps.* FROM steps JOIN sessions ON sessions.id = session_id"
-            " WHERE sessions.rig = ? ORDER BY noted, steps.id",
+            " WHERE sessions.rig = ? ORDER BY steps.id",
             (rig,),
         )
         return [{**row, "figures": json.loads(row["figures"])} for row in rows]
@@ -122,7 +123,7 @@ class Looking(RecordsFile):
         rows = self._rows(
             "SELECT sessions.*, ifnull((SELECT steps.outcome FROM steps JOIN sessions AS own"
             " ON own.id = steps.session_id WHERE own.rig = sessions.id AND step = 'signoff'"
-            " ORDER BY noted DESC, steps.id DESC LIMIT 1) = 'done', 0) AS signed"
+            " ORDER BY steps.id DESC LIMIT 1) = 'done', 0) AS signed"
             " FROM sessions JOIN models ON models.id = model_id"
             " WHERE models.name = ? AND sessions.rig = sessions.id"
             " AND (bench = 'simulated') = ? ORDER BY started DESC, sessions.id DESC LIMIT 1",
