@@ -54,6 +54,15 @@ class Screen:
         self.shown = ""
         os.write(self._master, data.encode())
 
+    def prompt(self, seconds: float = 60.0) -> str | None:
+        """Wait for the next question, and return all that was shown up to it; None at the end."""
+        end = time.monotonic() + seconds
+        while not self.shown.endswith(("(? helps): ", "[y/N]: ")):
+            assert time.monotonic() < end, f"no question came after: {self.shown!r}"
+            if not self._look():
+                return None
+        return self.shown
+
     def whole(self, seconds: float = 60.0) -> str:
         """Wait for the end, and return everything shown since the last key."""
         end = time.monotonic() + seconds

@@ -13,8 +13,8 @@ from hingeline.model.words import directions, say, sign_of
 from hingeline.rigging.judging_throws import ThrowPoint
 from hingeline.travel.setting import Setting
 
-#: An end that falls short by less is not worth a note: a gauge does not show it.
-SHORT_DEG = 0.25
+#: An end that falls short by no more is not worth a note: the usual gauge does not show it.
+SHORT_DEG = 0.5
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,65 @@
+"""A whole rig at a terminal of fixed size, by keys alone, against the transcript that was read.
+
+When wording or figures change on purpose: ``python -m tests.cli.test_rig_screen`` writes the
+transcript anew; read it before it is kept.
+"""
+
+import re
+import sys
+import tempfile
+from pathlib import Path
+
+import pytest
+
+from hingeline.model.writing import example_text
+from tests.cli.screens import Screen
+
+KEPT = Path(__file__).parent / "transcripts" / "rig.txt"
+#: What a simulated bench shows to whoever types: the gauge, or the word that is true.
+SHOWN = re.compile(r"\[(?:the gauge shows|it seems:)\s+([^\]]*)\]")
+NUMBER = re.compile(r"[-+]?\d+(?:\.(\d+))?")
+
+
+def played(folder, columns=80):
+    """Answer every prompt by what is shown; return everything that was seen."""
+    folder.joinpath("millrace.toml").write_text(example_text(), "utf-8")
+    command = (
+        *("rig", str(folder / "millrace.toml"), "--port", "sim:20", "--by-hand"),
+        *("--records", str(folder / "r.sqlite")),
+    )
+    seen = ""
+    with Screen(*command, columns=columns) as screen:
+        while (shown := screen.prompt()) is not None:
+            seen += shown
+            if "Go on?" in shown:
+                answer = "y"
+            elif (said := SHOWN.findall(shown)) and said[-1]:
+                answer = re.sub(r"\s+(deg|mm)$", "", " ".join(said[-1].split()))
+            else:
+                raise AssertionError(f"nothing tells what to answer to: {shown!r}")
+            screen.keys(f"{answer}\r")
+        return (seen + screen.shown).replace("\r\n", "\n")
+
+
+@pytest.mark.slow
+def test_the_whole_rig_looks_as_it_was_read(tmp_path):
+    seen, kept = played(tmp_path), KEPT.read_text("utf-8")
+    now, then = seen.splitlines(), kept.splitlines()
+    assert len(now) == len(then)
+    for line, other in zip(now, then, strict=True):
+        assert NUMBER.sub("#", line) == NUMBER.sub("#", other)
+        for one, two in zip(NUMBER.finditer(line), NUMBER.finditer(other), strict=True):
+            # Another processor may round the last place of a figure the other way.
+            last_place = 10.0 ** -len(two[1] or "")
+            assert abs(float(one[0]) - float(two[0])) <= 1.001 * last_place, (line, other)
+    assert "signed by" in seen
+
+
+def test_no_line_of_the_transcript_is_wider_than_the_terminal():
+    assert all(len(line) <= 80 for line in KEPT.read_text("utf-8").splitlines())
+
+
+if __name__ == "__main__":
+    with tempfile.TemporaryDirectory() as folder:
+        KEPT.write_text(played(Path(folder)), "utf-8")
+    sys.stdout.write(f"written: {KEPT.name}\n")
