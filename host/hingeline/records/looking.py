@@ -112,6 +112,17 @@ class Looking(RecordsFile):
         )
         return [{**row, "figures": json.loads(row["figures"])} for row in rows]
 
+    def ahead(self) -> str | None:
+        """Return when the newest session began, if that is still to come: a clock was wrong.
+
+        What is newest goes by time, so what is noted now would be passed over.
+        """
+        rows = self._rows(
+            "SELECT max(started) AS last FROM sessions WHERE started > ?", (self._stamp(),)
+        )
+        last: str | None = rows[0]["last"]
+        return last
+
     def newest_rig(self, model_name: str, *, simulated: bool) -> Row | None:
         """Return the first session of a model's newest guided run, from the same sort of bench.
 
