@@ -27,6 +27,8 @@ bench: $(VENV)/test-ready
 	$(BIN)/python -m tests.benchmarks.bench_board
 	$(BIN)/python -m tests.benchmarks.bench_fit
 	$(BIN)/python -m tests.benchmarks.bench_entry
+	$(BIN)/python -m tests.benchmarks.bench_records
+	$(BIN)/python -m tests.benchmarks.bench_check
 
 # The built wheel, installed where nothing of ours is, must play the whole job.
 wheel-check: $(VENV)/run-ready

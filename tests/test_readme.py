@@ -12,7 +12,7 @@ from hingeline.cli.entry import COMMANDS
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
-MOVING = {"centre", "sweep", "step", "calibrate", "throw", "pair"}
+MOVING = {"rig", "check", "centre", "sweep", "step", "calibrate", "throw", "pair"}
 
 
 def blocks():

@@ -139,3 +139,9 @@ def test_what_is_not_far_off_is_no_slip(expected, part):
 @given(st.floats(0.0, 2.9), st.floats(0.1, 30.0))
 def test_about_neutral_nothing_is_a_slip(expected, typed):
     assert likely(f"up {typed:.1f}", UP * expected) is None
+
+
+def test_the_arm_of_the_part_that_carries_the_rod_is_followed():
+    assert as_built("left aileron", []).part_arm is None
+    rows = [mended("refit", teeth=0, part_arm=3), mended("refit", teeth=1, part_arm=None)]
+    assert as_built("left aileron", rows).part_arm == 3

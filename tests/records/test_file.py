@@ -1,6 +1,7 @@
 """What is written is kept as it can be read, whatever a terminal sent."""
 
 import json
+from datetime import datetime, timedelta, timezone
 
 import pytest
 
@@ -50,3 +51,13 @@ def test_whole_letters_stay_as_they_are(records):
     records.note_finding(session, "throw", text, {text: text})
     (found,) = records.session(session)["findings"]
     assert (found["subject"], found["figures"]) == (text, {text: text})
+
+
+def test_a_session_from_the_future_is_told(tmp_path):
+    now = datetime(2026, 5, 1, tzinfo=timezone.utc)
+    with Records(tmp_path / "t.sqlite", now=lambda: now) as records:
+        assert records.ahead() is None
+        records.start_session("throw")
+        assert records.ahead() is None
+    with Records(tmp_path / "t.sqlite", now=lambda: now - timedelta(days=30)) as records:
+        assert records.ahead() == "2026-05-01T00:00:00+00:00"

@@ -5,9 +5,12 @@ import math
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from msgspec import structs
 
 from hingeline.linkage.mounting import lean_deg
-from hingeline.rigging.seating import WORTH_DEG, seat_of
+from hingeline.model.reading import parse_model
+from hingeline.model.writing import example_text
+from hingeline.rigging.seating import WORTH_DEG, refit_of, seat_of
 from tests.support import models
 
 TOOTH_DEG = 14.4
@@ -124,3 +127,15 @@ def test_the_shaft_turns_the_other_way_on_the_other_side():
     ]
     assert turns[0] == pytest.approx(-turns[1])
     assert abs(turns[0]) == pytest.approx(5.0)
+
+
+def test_the_next_arm_is_counted_from_the_one_that_carries_the_rod():
+    model = parse_model(example_text(), source="example")
+    surface = model.surface("elevator")
+    servo = structs.replace(model.servo_of(surface), spline_teeth=25, arm_count=4)
+    first = refit_of(surface, servo, 5.0)
+    assert first is not None
+    assert first.part_arm is not None
+    after = refit_of(surface, servo, 5.0, part_arm=first.part_arm)
+    assert after is not None
+    assert after.part_arm == (2 * (first.part_arm - 1)) % 4 + 1

@@ -204,6 +204,12 @@ def at_bench(
             person: Chooser = Keyboard()
             if at.stations is not None:
                 person = standing_in(at.stations, at.seed, asker, by_hand=choices.by_hand)
+            if (last := records.ahead()) is not None:
+                tell(
+                    f"A session on record began at {last}, which is still to come: the clock of "
+                    "this computer is or was wrong. What is noted now may be taken for older; "
+                    "set the clock, or forget that session."
+                )
             session_id = records.start_session(
                 command,
                 model_name=file.model.name if file else None,

@@ -72,7 +72,12 @@ class Seat:
 
 
 def seat_of(
-    surface: Surface, servo: Servo, lean_read_deg: float, *, rate_deg_per_us: float
+    surface: Surface,
+    servo: Servo,
+    lean_read_deg: float,
+    *,
+    rate_deg_per_us: float,
+    part_arm: int | None = None,
 ) -> Seat:
     """Judge how an arm sits.
 
@@ -84,6 +89,8 @@ def seat_of(
         Lean from square to the rod with the servo at its centre, positive ahead.
     rate_deg_per_us : float
         Of the servo, counter-clockwise positive.
+    part_arm : int, optional
+        The arm of the part that carries the rod; default: the one planned.
 
     Raises
     ------
@@ -93,7 +100,7 @@ def seat_of(
     planned = lean_deg(surface, servo)
     off = lean_read_deg - planned
     arm = ahead_sense(mounted(surface, servo)) * off
-    refit = refit_of(surface, servo, off)
+    refit = refit_of(surface, servo, off, part_arm=part_arm)
     trim = -arm / rate_deg_per_us
     differential = _wrong_way(planned, lean_read_deg, servo)
     text = _text(off, refit, trim)
@@ -103,17 +110,20 @@ def seat_of(
     return Seat(planned, lean_read_deg, off, arm, refit, trim, differential, text, named)
 
 
-def refit_of(surface: Surface, servo: Servo, off_deg: float) -> Refit | None:
+def refit_of(
+    surface: Surface, servo: Servo, off_deg: float, *, part_arm: int | None = None
+) -> Refit | None:
     """Find where the part would sit nearer, an arm being so far ahead of its place.
 
-    None when it is on the nearest tooth.
+    ``part_arm`` carries the rod; default: the one planned. None when it is on the nearest tooth.
     """
     # Counted ahead instead of counter-clockwise: the sums are the same in a mirror.
     fit = nearest_fit(servo.spline_teeth, servo.arm_count, off_deg)
     if fit.arm == 1 and fit.teeth == 0:
         return None
     # Arms are numbered the way a positive lean turns.
-    arm = (surface.arm.part_arm - 1 + fit.arm - 1) % servo.arm_count + 1
+    now = surface.arm.part_arm if part_arm is None else part_arm
+    arm = (now - 1 + fit.arm - 1) % servo.arm_count + 1
     return Refit(fit.teeth, None if fit.arm == 1 else arm, fit.off_deg)
 
 

@@ -32,6 +32,8 @@ class AsBuilt:
         Whether pulses are taken from what was measured, since the last change of the build.
     void : frozenset of int
         Numbers of curves that belong to a servo that is no longer fitted.
+    part_arm : int or None
+        The arm of the part to which a refit has moved the rod; None: the one planned.
     """
 
     free_deg: Mapping[str, float] = field(default_factory=dict)
@@ -39,6 +41,7 @@ class AsBuilt:
     trim_us: float = 0.0
     aimed: bool = False
     void: frozenset[int] = frozenset()
+    part_arm: int | None = None
 
     def surface(self, planned: Surface) -> Surface:
         """Return the surface with what is known of it now."""
@@ -88,6 +91,8 @@ def _mended(found: AsBuilt, mend: Mapping[str, Any], void: int | None) -> AsBuil
         return replace(found, aimed=True)
     if name == "trim" and "at_seat" not in mend:
         return replace(found, trim_us=found.trim_us + mend["trim_us"])
+    if name == "refit" and mend.get("part_arm") is not None:
+        found = replace(found, part_arm=int(mend["part_arm"]))
     if name in ("refit", "swap leads"):
         return replace(found, trim_us=0.0)
     if name == "servo":

@@ -129,7 +129,13 @@ def seat(rig: Rig, item: Item) -> Result:
             )
     rig.arms_off = False
     curve = rig.curve(item.subject) or nominal(servo)
-    found = seat_of(surface, servo, answer.value, rate_deg_per_us=curve.rate_deg_per_us)
+    found = seat_of(
+        surface,
+        servo,
+        answer.value,
+        rate_deg_per_us=curve.rate_deg_per_us,
+        part_arm=rig.built(item.subject).part_arm,
+    )
     figures: dict[str, Any] = {
         "lean_deg": answer.value,
         "planned_lean_deg": planned,

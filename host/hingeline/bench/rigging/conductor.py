@@ -20,7 +20,7 @@ from hingeline.bench.rigging.mending import settle
 from hingeline.bench.rigging.orders import Order
 from hingeline.bench.rigging.prompting import Ordered, Typed
 from hingeline.errors import LinkageError, Stopped, TravelError
-from hingeline.rigging.naming import Named
+from hingeline.rigging.naming import Mend, Named, mend
 from hingeline.rigging.steps import STEPS, Item
 
 #: What does each step.
@@ -102,7 +102,7 @@ class Conductor:
             return DOES[item.step.name](self.rig, item)
         except (TravelError, LinkageError) as error:
             # What linkage or servo cannot do ends the step, not the run; the outputs are off.
-            return settle(self.rig, item, Named("short travel", str(error), ()), {})
+            return settle(self.rig, item, Named("short travel", str(error), _cannot(item)), {})
 
     def _head(self, item: Item) -> None:
         progress = self.rig.progress
@@ -158,6 +158,16 @@ class Conductor:
             self.rig.prompter.tell(f"{about(wanted[0])} is still to come.")
             return
         self._note(wanted[0], "reopened", travelling.REDO, {})
+
+
+def _cannot(item: Item) -> tuple[Mend, ...]:
+    """Return what helps where a servo or its linkage cannot do what a step needs."""
+    if item.step.scope != "surface":
+        return ()
+    return (
+        mend("refit", "fit the arm anew, nearer to its place", teeth=0, part_arm=None),
+        mend("servo", "fit another servo, which turns further"),
+    )
 
 
 def listed(rig: Rig) -> list[str]:
