@@ -56,6 +56,8 @@ def test_the_walk_through_works_as_it_stands(tmp_path):
     for arguments in walk:
         if arguments[0] in MOVING:
             arguments = [*arguments, "--port", "sim:", "--yes"]
+        elif arguments[0] == "handover":
+            arguments = [*arguments, "--simulated"]
         done = run(arguments, tmp_path)
         # A pair may fail on the simulated bench: that is a finding, not a fault.
         assert done.returncode == 0 or arguments[0] == "pair", (arguments, done.stderr)

@@ -13,7 +13,8 @@ from hingeline.bench.simulated.build import Build
 from hingeline.bench.simulated.builder import Builder
 from hingeline.bench.simulated.faults import station_of
 from hingeline.bench.simulated.station import well_built
-from hingeline.cli import check, standing
+from hingeline.cli import standing
+from hingeline.cli.entry import hingeline
 from hingeline.errors import BenchError, HingelineError, RecordsError, Stopped, TravelError
 from hingeline.linkage.mounting import tooth_deg
 from hingeline.model.writing import example_text
@@ -57,8 +58,8 @@ class Ran:
         lines = "".join(f"{line}\n" for line in typed)
         with CliRunner().isolation(input=lines) as streams:
             try:
-                self.code = check.command.main(
-                    args=["millrace.toml", *bench, *arguments], standalone_mode=False
+                self.code = hingeline.main(
+                    args=["check", "millrace.toml", *bench, *arguments], standalone_mode=False
                 )
             except HingelineError as error:
                 self.error = error

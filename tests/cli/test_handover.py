@@ -9,7 +9,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from hingeline.cli.handover import command
+from hingeline.cli.entry import hingeline
 from hingeline.cli.verdicts import keep_verdict
 from hingeline.errors import HingelineError, TravelError
 from hingeline.records.store import Records
@@ -43,7 +43,9 @@ class Ran:
 
 
 def handover(*arguments):
-    done = CliRunner().invoke(command, ["millrace.toml", *arguments], standalone_mode=False)
+    done = CliRunner().invoke(
+        hingeline, ["handover", "millrace.toml", *arguments], standalone_mode=False
+    )
     if done.exception is not None:
         raise done.exception
     return Ran(done.return_value, done.stdout)
@@ -299,5 +301,5 @@ def test_what_is_typed_wrong_is_refused_with_what_would_do():
 
 def test_the_example_in_the_help_is_one_that_runs(folder):
     keep_all(folder)
-    assert "hingeline handover millrace.toml --span" in (command.help or "")
+    assert "hingeline handover millrace.toml --span" in handover("--help").out
     assert handover("--span", "500 us", "--radio-centre", "1500 us").code == 0

@@ -10,7 +10,8 @@ from hingeline.bench.asking import Question
 from hingeline.bench.choices import Choice
 from hingeline.bench.simulated.builder import Builder
 from hingeline.bench.simulated.station import Station, well_built
-from hingeline.cli import rig, standing
+from hingeline.cli import standing
+from hingeline.cli.entry import hingeline
 from hingeline.errors import HingelineError
 from hingeline.model.reading import parse_model
 from hingeline.model.schema import Model
@@ -136,7 +137,7 @@ def play(
     line = ["millrace.toml", "--port", port, "--yes", *arguments]
     with patch.multiple(standing, builder=builder, sound=stations):
         try:
-            played.code = rig.command.main(args=line, standalone_mode=False)
+            played.code = hingeline.main(args=["rig", *line], standalone_mode=False)
         except HingelineError as error:  # for the test to look at
             played.error = error
     return played
