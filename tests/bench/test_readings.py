@@ -5,7 +5,7 @@ import math
 import pytest
 
 from hingeline.bench.asking import Answer, Gauge
-from hingeline.bench.readings import zero_u
+from hingeline.bench.readings import READING_U_DEG, reading_u_deg, zero_u
 from hingeline.chord import deg_per_mm
 from hingeline.linkage.closure import ratio, shaft_angle
 from hingeline.travel.indirect import mark_of
@@ -57,3 +57,12 @@ def test_of_a_ruler_it_comes_through_the_chord_too(kind):
 def test_a_level_shares_the_doubt_of_its_own_zero():
     zero = zero_of(3.0, 1, 0.1)
     assert zero_u(Gauge("level", 0.1, zero)) == zero.u_deg > resolution_u(0.1)
+
+
+def test_a_ruler_shows_an_angle_the_better_the_deeper_the_surface():
+    shape = reading(Gauge("deg", 0.5), 0.0)[1].surface
+    mark = 0.5 / math.sqrt(12.0)
+    assert reading_u_deg(Gauge("deg", 0.5), shape) == pytest.approx(math.hypot(0.3, mark))
+    by_ruler = reading_u_deg(Gauge("drop", 0.5), shape)
+    in_deg = math.degrees(math.asin(mark / shape.chord_mm))
+    assert by_ruler == pytest.approx(math.hypot(READING_U_DEG, in_deg), rel=1e-4)

@@ -8,10 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hingeline import chord
+from hingeline.errors import TravelError
 from hingeline.linkage.closure import ratio
-from hingeline.rigging.handing import SHORT_DEG, Span, computed, furthest_deg, measured
+from hingeline.rigging.handing import Span, computed, furthest_deg, measured
+from hingeline.rigging.limits import SHORT_DEG
 from hingeline.rigging.mixing import differential, sums
-from hingeline.rigging.onesignal import one_reversed, one_signal
+from hingeline.rigging.onesignal import one_signal
 from hingeline.travel.setting import setting_of
 from tests.support.models import aileron_pair, model, servo, surface
 
@@ -172,7 +174,6 @@ def rigged(one, off_deg, **changes):
         "ends_us": dict(one.ends_us),
         "wanted_deg": {word: abs(one.wanted_deg[word]) for word in one.words},
         "points": points,
-        "rising_pulse": one.rising,
         "pass": True,
         **changes,
     }
@@ -206,6 +207,61 @@ def test_a_rig_that_failed_or_was_for_other_throws_does_not_pass():
     assert "outside the 1000 to 1900 us" in notes[0]
 
 
+def backwards(figures):
+    """Return a rig's finding of a surface that goes the other way, its ends by what was seen."""
+    points = [{**one, "measured_deg": -one["measured_deg"]} for one in figures["points"]]
+    up, down = figures["ends_us"].values()
+    return {**figures, "points": points, "ends_us": {"up": down, "down": up}, "pass": False}
+
+
+def test_a_surface_that_goes_the_wrong_way_is_handed_over_as_it_was_seen():
+    plain = handed()
+    one = measured(plain.setting, backwards(rigged(plain, 0.0)) | {"rising_pulse": plain.rising})
+    other = {"up": "down", "down": "up"}[plain.rising]
+    assert one.rising == other
+    assert (one.ends_us["up"] > one.ends_us["down"]) == (other == "up")
+    assert one.throw_deg == {"up": pytest.approx(11.0), "down": pytest.approx(15.0)}
+    assert any("its direction is wrong: a rising pulse moves it" in note for note in one.notes)
+    right = measured(plain.setting, rigged(plain, 0.0))
+    assert right.rising == plain.rising
+    assert right.notes == ()
+    assert one_signal(one, right, "together").works is False
+    assert one_signal(one, right, "opposite").works is True
+
+
+def test_a_surface_that_did_not_move_goes_no_way():
+    plain = handed()
+    figures = rigged(plain, 0.0)
+    still = [{**one, "measured_deg": 0.1} for one in figures["points"]]
+    one = measured(plain.setting, {**figures, "points": still})
+    assert one.rising is None
+    assert one_signal(one, plain, "opposite").works is None
+
+
+def test_beyond_the_measured_pulses_nothing_is_known():
+    plain = handed()
+    one = measured(plain.setting, rigged(plain, 0.0))
+    for pulse in one.ends_us.values():
+        assert abs(one.stands(pulse)) > 10.0
+    with pytest.raises(TravelError, match="was not measured"):
+        one.stands(max(one.ends_us.values()) + 1)
+    # The other side's pulses, 30 us further, leave what is known of this one.
+    far = measured(
+        plain.setting,
+        {
+            **rigged(plain, 0.0),
+            "points": [
+                {**row, "pulse_us": row["pulse_us"] + 30} for row in rigged(plain, 0.0)["points"]
+            ],
+            "ends_us": {word: us + 30 for word, us in plain.ends_us.items()},
+            "centre_us": plain.centre_us + 30,
+        },
+    )
+    found = one_signal(far, one, "together")
+    assert found.works is True
+    assert found.worst_deg is None
+
+
 # -- mixing ------------------------------------------------------------------------------
 
 
@@ -218,6 +274,24 @@ def test_two_sticks_together_ask_for_twice_the_throw_and_are_held_to_what_is_all
     assert up.share < 1.0
     assert one.stands(up.limit_us) == pytest.approx(up.allowed_deg, abs=0.1)
     assert (down.asked_deg, down.share) == (pytest.approx(24.0), min(down.allowed_deg / 24.0, 1.0))
+
+
+def test_a_limit_beyond_what_was_measured_is_not_made_up_from_the_plan():
+    plain = handed(kind="elevon", throws={"up": "15 deg", "down": "12 deg"})
+    up, _ = sums(measured(plain.setting, rigged(plain, 0.0)))
+    assert up.allowed_deg > 16.0  # 15 deg were measured
+    assert up.limit_us is None
+    # Further than planned: the limit lies within, where it was measured to be.
+    tight = handed(
+        kind="elevon",
+        throws={"up": "15 deg", "down": "12 deg"},
+        free_travel={"up": "17 deg", "down": "14 deg"},
+    )
+    one = measured(tight.setting, rigged(tight, 3.0))
+    up, _ = sums(one)
+    assert up.allowed_deg == pytest.approx(16.0)
+    assert one.stands(up.limit_us) == pytest.approx(16.0, abs=0.1)
+    assert abs(up.limit_us - one.centre_us) < abs(one.ends_us["up"] - one.centre_us)
 
 
 def test_one_stick_alone_makes_no_sum():
@@ -261,7 +335,7 @@ def test_which_way_it_goes_is_servo_times_arm_times_horn(servo_way, arm, horn):
     found = one_signal(left, right, "opposite")
     assert found.works is opposite
     assert one_signal(left, right, "together").works is not opposite
-    assert one_reversed(left, right, "opposite") is not opposite
+    assert found.one_reversed is not opposite
     assert found.right.servo == ("ccw" if servo_way > 0 else "cw")
     assert found.right.horn == ("bottom" if horn > 0 else "top")
 
@@ -309,5 +383,5 @@ def test_what_does_not_work_has_no_mismatch_and_what_is_not_known_no_answer():
     unknown = msgspec.structs.replace(right.setting.servo, turns=None)
     open_ = computed(setting_of(right.surface, unknown, None))
     assert one_signal(left, open_, "opposite").works is None
-    assert one_reversed(left, open_, "opposite") is None
+    assert one_signal(left, open_, "opposite").one_reversed is None
     assert one_signal(left, open_, "opposite").right.servo is None

@@ -5,10 +5,11 @@ from dataclasses import replace
 import msgspec
 import pytest
 
-from hingeline.errors import LinkageError
+from hingeline.chord import throw_mm
+from hingeline.errors import LinkageError, TravelError
 from hingeline.model.words import directions
-from hingeline.rigging.judging_throws import judge
-from hingeline.rigging.limits import limits_of
+from hingeline.rigging.judging_throws import figures_of, judge, points_of
+from hingeline.rigging.limits import as_measured, limits_of
 from tests.rigging.planted import NAMES, U_DEG, built, planned, stands_deg, taken, wanted_deg
 
 
@@ -53,6 +54,63 @@ def test_without_both_ends_there_are_no_limits():
     points = taken(setting, built(setting))[:4]
     with pytest.raises(LinkageError, match="full throws"):
         limits_of(setting, points)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_which_way_a_rising_pulse_goes_is_what_was_measured_not_what_was_planned(name):
+    setting = planned(name)
+    points = taken(setting, built(setting))
+    right = limits_of(setting, points)
+    assert not any("direction" in note for note in right.notes)
+    turned = [replace(point, measured_deg=-point.measured_deg) for point in points]
+    wrong = limits_of(setting, turned)
+    assert {right.rising, wrong.rising} == set(directions(setting.surface))
+    for found in (right, wrong):
+        first, second = directions(setting.surface)
+        rising = first if found.ends_us[first] > found.ends_us[second] else second
+        assert rising == found.rising
+    assert any("its direction is wrong" in note for note in wrong.notes)
+
+
+def test_where_it_stands_beyond_the_measured_pulses_is_not_known():
+    setting = planned("elevator")
+    points = taken(setting, built(setting))
+    stands = as_measured(setting, points)
+    pulses = [point.pulse_us for point in points]
+    assert abs(stands(max(pulses))) > 5.0
+    for pulse in (min(pulses) - 1, max(pulses) + 1):
+        with pytest.raises(TravelError, match="was not measured"):
+            stands(pulse)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_points_and_their_figures_are_the_same_either_way(name):
+    setting = planned(name)
+    points = taken(setting, built(setting))
+    rows = figures_of(setting.surface, points)
+    assert all(row["wanted_deg"] >= 0 for row in rows if row["share"] >= 0)
+    assert points_of(setting.surface, rows) == points
+
+
+def test_between_centre_and_end_a_radio_goes_in_proportion():
+    setting = planned("left aileron")
+    found = limits_of(setting, taken(setting, built(setting)))
+    up, down = found.ends_us["up"], found.ends_us["down"]
+    assert [found.pulse_us(share) for share in (1.0, 0.0, -1.0)] == [up, found.centre_us, down]
+    assert found.pulse_us(-0.5) == pytest.approx((found.centre_us + down) / 2)
+
+
+def test_a_miss_that_was_read_in_mm_is_said_in_mm_as_well():
+    setting = planned("elevator")
+    points = [replace(p, measured_deg=p.wanted_deg) for p in taken(setting, built(setting))]
+    points[2] = replace(points[2], measured_deg=points[2].wanted_deg * 1.2)
+    by_drop = judge(setting, points, tolerance_deg=1.0, u_deg=U_DEG, measure="drop")
+    chord = setting.surface.chord_mm
+    seen, wanted = (
+        throw_mm(abs(deg), chord, "drop") for deg in (points[2].measured_deg, points[2].wanted_deg)
+    )
+    assert f"({seen - wanted:.1f} mm drop), beyond 1.0 deg" in by_drop.sentences[0]
+    assert "mm" not in judged(setting, points).sentences[0]
 
 
 def judged(setting, points, tolerance_deg=1.0):

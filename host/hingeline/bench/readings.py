@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 from hingeline.bench.asking import Answer, Gauge, Question, understand, with_number
 from hingeline.errors import TravelError, UnitError
 from hingeline.linkage.closure import ratio, shaft_angle
+from hingeline.model.schema import Surface
 from hingeline.travel.indirect import mark_of
 from hingeline.travel.judging import Again
 from hingeline.travel.reading import (
@@ -20,6 +22,9 @@ from hingeline.travel.reading import (
 from hingeline.travel.schedule import Step
 from hingeline.travel.setting import Setting
 
+#: Standard uncertainty with which a person holds and reads a gauge at a surface, beside the
+#: gauge's own steps, in degrees. Our own choice.
+READING_U_DEG = 0.3
 #: Makes a reading of a pulse, its approach and an answer.
 Making = Callable[[int, Approach, Answer], Reading]
 
@@ -32,6 +37,14 @@ def zero_u(gauge: Gauge) -> float:
     but at the arm not into rate or play, which are differences.
     """
     return gauge.zero.u_deg if gauge.zero else resolution_u(gauge.resolution)
+
+
+def reading_u_deg(gauge: Gauge, surface: Surface) -> float:
+    """Return the standard uncertainty of one reading at a surface near neutral, in degrees."""
+    step = gauge.resolution
+    if gauge.unit == "mm":
+        step = math.degrees(step / surface.chord_mm)
+    return math.hypot(READING_U_DEG, resolution_u(step))
 
 
 def at_arm(gauge: Gauge) -> Making:

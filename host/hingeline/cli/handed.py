@@ -163,7 +163,7 @@ def _sum_figures(item: Sum) -> dict[str, Any]:
         "word": item.word,
         "asked_deg": item.asked_deg,
         "allowed_deg": item.allowed_deg,
-        "limit_us": item.limit_us,
+        "limit_us": item.limit_us,  # null: so far out nothing was measured
         "each_at_most_percent": 100.0 * item.share,
     }
 
@@ -173,7 +173,7 @@ def _pair_figures(pair: Pair, found: OneSignal) -> dict[str, Any]:
         "left": pair.left,
         "right": pair.right,
         "moves": pair.moves,
-        "one_channel_reversed": None if found.works is None else not found.works,
+        "one_channel_reversed": found.one_reversed,
         "one_signal": {
             "works": found.works,
             "left": _factor_figures(found.left),

@@ -185,8 +185,17 @@ def _sums_text(one: Handed) -> Iterator[str]:
             f"  MIX: if each stick alone gives {item.word} {units.deg(item.each_deg)}, both at "
             f"once ask for {units.deg(item.asked_deg)}, and {units.deg(item.allowed_deg)} are "
             f"allowed. Give each no more than {100.0 * item.share:.0f} % of it, or one less and "
-            f"the other more, and limit the channel at {units.us(item.limit_us)}."
+            f"the other more, and {_limit_words(item.limit_us)}."
         )
+
+
+def _limit_words(limit_us: int | None) -> str:
+    if limit_us is None:
+        return (
+            "limit the channel by what you measure there: so far out nothing was measured, so "
+            "no pulse is told"
+        )
+    return f"limit the channel at {units.us(limit_us)}"
 
 
 def _pair_text(pair: Pair, found: OneSignal) -> Iterator[str]:
@@ -195,7 +204,7 @@ def _pair_text(pair: Pair, found: OneSignal) -> Iterator[str]:
     if found.works is None:
         yield wrapped("  How their servos turn is not known, so neither is the sense of the pair.")
         return
-    if found.works:
+    if not found.one_reversed:
         yield "  Both channels the same way round make them do so."
     else:
         yield wrapped(

@@ -8,17 +8,19 @@ from collections.abc import Sequence
 import numpy as np
 
 from hingeline import units
-from hingeline.model.words import directions, say, word_of
+from hingeline.model.words import say, word_of
 from hingeline.rigging.judging_throws import ThrowPoint
 from hingeline.rigging.limits import as_measured, limits_of
 from hingeline.rigging.mends import Mend, Named, direction_named
 from hingeline.rigging.naming import mend
-from hingeline.rigging.stories import Held, hold
+from hingeline.rigging.stories import MUCH, Held, hold
 from hingeline.rigging.telling import Told, measure_again, tell
 from hingeline.travel.setting import Setting
 
 #: Another story is told as well when it is at least this part as likely. Our own choice.
 AS_LIKELY = 0.2
+#: So many others are told at most.
+MOST_OTHERS = 2
 #: New pulses are worth offering when they better the worst miss by so much. Our own choice.
 WORTH_DEG = 0.2
 # Quantile of the normal distribution beyond which one true story in a thousand lies.
@@ -64,8 +66,10 @@ def _likeliest(setting: Setting, points: Sequence[ThrowPoint], held: Sequence[He
     best = next((one for one in held if one.story.kind != "planned"), None)
     if best is None or not _as_likely(best, held[0]) or not _explains(best, len(points)):
         return _unknown(setting, points, held[0] if held else None, aim)
-    told = [tell(setting, points, one) for one in held if _as_likely(one, best)]
+    likely = [one for one in held if one is best or (_as_likely(one, best) and _has_size(one))]
+    told = [tell(setting, points, one) for one in likely]
     told.sort(key=lambda one: one.cause == "")  # small errors are told of last
+    told = told[: 1 + MOST_OTHERS]
     first, others = told[0], told[1:]
     text = f"{setting.surface.name}: {first.text}"
     if others:
@@ -75,6 +79,12 @@ def _likeliest(setting: Setting, points: Sequence[ThrowPoint], held: Sequence[He
 
 def _as_likely(one: Held, other: Held) -> bool:
     return math.exp((other.score - one.score) / 2.0) >= AS_LIKELY
+
+
+def _has_size(held: Held) -> bool:
+    """Tell whether what a story says is wrong is more than the doubt about it."""
+    kind = held.story.kind
+    return kind not in MUCH or abs(held.wrong[kind]) >= held.u[kind]
 
 
 def suspicion(
@@ -130,12 +140,7 @@ def _aim(setting: Setting, points: Sequence[ThrowPoint]) -> Mend | None:
     found = limits_of(setting, points)
     stands = as_measured(setting, points)
     worst_now = max(abs(point.miss_deg) for point in points)
-    ends = {share: found.ends_us[directions(setting.surface)[share < 0]] for share in (1, -1)}
-    misses = []
-    for point in points:
-        end = ends[1 if point.share >= 0 else -1]
-        pulse = found.centre_us + abs(point.share) * (end - found.centre_us)
-        misses.append(abs(stands(pulse) - point.wanted_deg))
+    misses = [abs(stands(found.pulse_us(point.share)) - point.wanted_deg) for point in points]
     if max(misses) > worst_now - WORTH_DEG:
         return None
     said = ", ".join(f"{word} {us} us" for word, us in found.ends_us.items())

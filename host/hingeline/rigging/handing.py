@@ -14,20 +14,22 @@ from hingeline.errors import LinkageError, TravelError
 from hingeline.model.schema import Surface
 from hingeline.model.throws import throw_deg
 from hingeline.model.words import directions, sign_of
-from hingeline.rigging.judging_throws import ThrowPoint
-from hingeline.rigging.limits import as_measured
+from hingeline.rigging.judging_throws import points_of
+from hingeline.rigging.limits import (
+    SHORT_DEG,
+    against_plan,
+    as_measured,
+    nearest_us,
+    rising_word,
+)
 from hingeline.travel.setting import Setting
 
 #: What the figures come from: throws measured at the surface, the servo's measured curve and
 #: the planned linkage, or the maker's rate alone.
 Source = Literal["measured", "curve", "maker"]
 
-#: A throw that falls short by less is not told: a gauge does not show it.
-SHORT_DEG = 0.25
 #: Wanted throws of a record and of the file that differ by less are the same.
 SAME_DEG = 0.05
-#: So far to either side of neutral it is looked which way a rising pulse goes, in us.
-_BESIDE_US = 20.0
 
 
 @dataclass(frozen=True)
@@ -47,9 +49,11 @@ class Handed:
     wanted_deg, throw_deg : mapping of str to float
         Asked for by the model file, and to be had at each end; without sign.
     rising : str or None
-        Direction word of a rising pulse; None when not even the file says how the servo turns.
+        Direction word of a rising pulse; None when neither file nor readings show it.
     stands : callable
-        From pulse to deflection.
+        From pulse to deflection; TravelError outside of what is known.
+    pulse_at : callable
+        From deflection to pulse; None where that was not measured.
     notes : tuple of str
         What is not as it was wanted, in sentences; empty when all is.
     """
@@ -62,6 +66,7 @@ class Handed:
     throw_deg: Mapping[str, float]
     rising: str | None
     stands: Callable[[float], float]
+    pulse_at: Callable[[float], int | None]
     notes: tuple[str, ...]
 
     @property
@@ -144,7 +149,10 @@ def computed(setting: Setting) -> Handed:
     first = sign_of(surface, directions(surface)[0])
 
     def stands(pulse_us: float) -> float:
-        return first * setting.predicted_deg(pulse_us, setting.approach_of(pulse_us))
+        return first * signed(pulse_us)
+
+    def signed(pulse_us: float) -> float:
+        return setting.predicted_deg(pulse_us, setting.approach_of(pulse_us))
 
     if not setting.measured:
         notes.append(f"nothing of servo {surface.servo} was measured.")
@@ -156,8 +164,9 @@ def computed(setting: Setting) -> Handed:
         ends,
         wanted,
         throws,
-        _rising(stands, centre, directions(surface)) if known else None,
+        rising_word(setting, signed, ends.values()) if known else None,
         stands,
+        lambda deflection_deg: setting.pulse_us(first * deflection_deg),
         tuple(notes),
     )
 
@@ -174,25 +183,25 @@ def measured(setting: Setting, figures: Mapping[str, Any]) -> Handed:
     """
     surface = setting.surface
     first = sign_of(surface, directions(surface)[0])
-    points = [
-        ThrowPoint(
-            row["share"],
-            row["pulse_us"],
-            row["approach"],
-            first * row["wanted_deg"],
-            first * row["predicted_deg"],
-            first * row["measured_deg"],
-        )
-        for row in figures["points"]
-    ]
+    points = points_of(surface, figures["points"])
     signed = as_measured(setting, points)
 
     def stands(pulse_us: float) -> float:
         return first * signed(pulse_us)
 
+    pulses = sorted(round(point.pulse_us) for point in points)
+
+    def pulse_at(deflection_deg: float) -> int | None:
+        pulse = nearest_us(stands, pulses[0], pulses[-1], deflection_deg)
+        return pulse if abs(stands(pulse) - deflection_deg) <= SHORT_DEG else None
+
     names = directions(surface)
     ends = {word: round(figures["ends_us"][word]) for word in names}
     throws = {word: way * stands(ends[word]) for word, way in zip(names, (1.0, -1.0), strict=True)}
+    rising = rising_word(setting, signed, ends.values())
+    notes = _against(setting, figures, ends)
+    if wrong := against_plan(setting, rising, ends.values()):
+        notes.append(wrong)
     return Handed(
         setting,
         "measured",
@@ -200,9 +209,10 @@ def measured(setting: Setting, figures: Mapping[str, Any]) -> Handed:
         ends,
         {word: throw_deg(surface, word) for word in names},
         throws,
-        str(figures["rising_pulse"]),
+        rising,
         stands,
-        tuple(_against(setting, figures, ends)),
+        pulse_at,
+        tuple(notes),
     )
 
 
@@ -245,8 +255,3 @@ def furthest_deg(setting: Setting, word: str, most_deg: float) -> float:
         middle = (low + high) / 2.0
         low, high = (middle, high) if goes(middle) else (low, middle)
     return low
-
-
-def _rising(stands: Callable[[float], float], centre_us: float, names: tuple[str, str]) -> str:
-    higher = stands(centre_us + _BESIDE_US) > stands(centre_us - _BESIDE_US)
-    return names[0] if higher else names[1]

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from hingeline import units
-from hingeline.model.words import say, word_of
+from hingeline import chord, units
+from hingeline.chord import Measure
+from hingeline.model.schema import Surface
+from hingeline.model.words import directions, say, sign_of, word_of
 from hingeline.travel.reading import Approach
 from hingeline.travel.setting import Setting
 
@@ -43,6 +46,38 @@ class ThrowPoint:
         return self.measured_deg - self.wanted_deg
 
 
+def figures_of(surface: Surface, points: Sequence[ThrowPoint]) -> list[dict[str, Any]]:
+    """Return points as plain figures, positive in the surface's first direction."""
+    sign = sign_of(surface, directions(surface)[0])
+    return [
+        {
+            "share": point.share,
+            "pulse_us": point.pulse_us,
+            "approach": point.approach,
+            "wanted_deg": sign * point.wanted_deg + 0.0,
+            "predicted_deg": sign * point.predicted_deg + 0.0,
+            "measured_deg": sign * point.measured_deg + 0.0,
+        }
+        for point in points
+    ]
+
+
+def points_of(surface: Surface, rows: Sequence[Mapping[str, Any]]) -> list[ThrowPoint]:
+    """Return points again from their figures, in the engine's signs."""
+    sign = sign_of(surface, directions(surface)[0])
+    return [
+        ThrowPoint(
+            row["share"],
+            row["pulse_us"],
+            row["approach"],
+            sign * row["wanted_deg"],
+            sign * row["predicted_deg"],
+            sign * row["measured_deg"],
+        )
+        for row in rows
+    ]
+
+
 @dataclass(frozen=True)
 class Judged:
     """A surface's throws, judged.
@@ -77,7 +112,12 @@ class Judged:
 
 
 def judge(
-    setting: Setting, points: Sequence[ThrowPoint], *, tolerance_deg: float, u_deg: float
+    setting: Setting,
+    points: Sequence[ThrowPoint],
+    *,
+    tolerance_deg: float,
+    u_deg: float,
+    measure: Measure | None = None,
 ) -> Judged:
     """Judge the points of a surface's throws.
 
@@ -91,6 +131,8 @@ def judge(
         By how much a point may miss.
     u_deg : float
         Standard uncertainty of one reading.
+    measure : {"drop", "straight"}, optional
+        How mm were read; the worst miss is then said in mm as well.
     """
     misses = tuple(point.miss_deg for point in points)
     worst_point = max(points, key=lambda point: abs(point.miss_deg))
@@ -122,7 +164,7 @@ def judge(
         wanted,
         got,
         turned,
-        tuple(_sentences(setting, points, worst_point, tolerance_deg, wrong_way, turned)),
+        tuple(_sentences(setting, points, worst_point, tolerance_deg, wrong_way, turned, measure)),
     )
 
 
@@ -133,6 +175,7 @@ def _sentences(
     tolerance_deg: float,
     wrong_way: bool,
     turned: bool,
+    measure: Measure | None,
 ) -> list[str]:
     surface = setting.surface
     if wrong_way:
@@ -141,9 +184,9 @@ def _sentences(
     within = miss <= tolerance_deg + 1e-9
     judged = "within" if within else "beyond"
     said = [
-        f"Worst miss {units.deg(miss)}, {judged} {units.deg(tolerance_deg)}: "
-        f"{say(surface, worst.measured_deg)} instead of {say(surface, worst.wanted_deg)} "
-        f"at {worst.pulse_us:.0f} us."
+        f"Worst miss {units.deg(miss)}{_in_mm(surface, worst, measure)}, {judged} "
+        f"{units.deg(tolerance_deg)}: {say(surface, worst.measured_deg)} instead of "
+        f"{say(surface, worst.wanted_deg)} at {worst.pulse_us:.0f} us."
     ]
     if turned:
         larger = max(
@@ -155,3 +198,13 @@ def _sentences(
             f"{word_of(surface, larger.wanted_deg)} must be the larger one."
         )
     return said
+
+
+def _in_mm(surface: Surface, point: ThrowPoint, measure: Measure | None) -> str:
+    if measure is None:
+        return ""
+    measured, wanted = (
+        chord.throw_mm(deg, surface.chord_mm, measure)
+        for deg in (point.measured_deg, point.wanted_deg)
+    )
+    return f" ({units.mm(abs(measured - wanted))} {measure})"

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from hingeline.errors import LinkageError
-from hingeline.model.words import directions, say, sign_of
+from hingeline.errors import LinkageError, TravelError
+from hingeline.model.words import directions, say, sign_of, word_of
 from hingeline.rigging.judging_throws import ThrowPoint
 from hingeline.travel.setting import Setting
 
-#: An end that falls short by no more is not worth a note: the usual gauge does not show it.
+#: What is less is not worth a word: the usual gauge does not show it.
 SHORT_DEG = 0.5
 
 
@@ -29,14 +29,22 @@ class MeasuredLimits:
         Pulse of each full throw, by direction word.
     expected_deg : dict of str to float
         Throw to be expected at each end, by what was measured, without sign.
+    rising : str or None
+        Direction word of a rising pulse, as it was measured; None: it hardly moved.
     notes : tuple of str
-        Where an end is not what was wanted, and why.
+        Where an end or the direction is not what was wanted, and why.
     """
 
     centre_us: int
     ends_us: dict[str, int]
     expected_deg: dict[str, float]
+    rising: str | None
     notes: tuple[str, ...]
+
+    def pulse_us(self, share: float) -> float:
+        """Return the pulse of a share of the throw: a radio goes in proportion to an end."""
+        first, second = self.ends_us.values()
+        return self.centre_us + abs(share) * ((first if share > 0 else second) - self.centre_us)
 
 
 def limits_of(setting: Setting, points: Sequence[ThrowPoint]) -> MeasuredLimits:
@@ -70,7 +78,7 @@ def limits_of(setting: Setting, points: Sequence[ThrowPoint]) -> MeasuredLimits:
     ends, expected, notes = {}, {}, []
     for word, share in zip(directions(setting.surface), (1.0, -1.0), strict=True):
         wanted = next(point.wanted_deg for point in points if point.share == share)
-        pulse = _nearest(stands, least, most, wanted)
+        pulse = nearest_us(stands, least, most, wanted)
         sign, there = sign_of(setting.surface, word), stands(pulse)
         ends[word], expected[word] = pulse, sign * there
         if sign * (wanted - there) > SHORT_DEG:
@@ -78,11 +86,38 @@ def limits_of(setting: Setting, points: Sequence[ThrowPoint]) -> MeasuredLimits:
                 f"{say(setting.surface, there)} at {pulse} us instead of "
                 f"{say(setting.surface, wanted)}: further was not measured."
             )
-    centre = _nearest(stands, least, most, 0.0)
-    return MeasuredLimits(centre, ends, expected, tuple(notes))
+    centre = nearest_us(stands, least, most, 0.0)
+    rising = rising_word(setting, stands, ends.values())
+    if wrong := against_plan(setting, rising, ends.values()):
+        notes.append(wrong)
+    return MeasuredLimits(centre, ends, expected, rising, tuple(notes))
 
 
-def _nearest(stands: Callable[[float], float], low: int, high: int, wanted_deg: float) -> int:
+def rising_word(
+    setting: Setting, stands: Callable[[float], float], pulses_us: Iterable[float]
+) -> str | None:
+    """Return the direction word of a rising pulse between two; None: it hardly moves.
+
+    ``stands`` gives signed degrees in the engine's sense.
+    """
+    low, high = sorted(pulses_us)
+    moved = stands(high) - stands(low)
+    return word_of(setting.surface, moved) if abs(moved) > SHORT_DEG else None
+
+
+def against_plan(setting: Setting, rising: str | None, pulses_us: Iterable[float]) -> str:
+    """Say that a surface was seen to go the other way than planned; empty: it was not."""
+    known = setting.measured or setting.servo.turns is not None
+    planned = rising_word(setting, lambda pulse: setting.predicted_deg(pulse, None), pulses_us)
+    if not known or None in (rising, planned) or rising == planned:
+        return ""
+    return (
+        f"its direction is wrong: a rising pulse moves it {rising}, by servo and model file it "
+        f"would move it {planned}."
+    )
+
+
+def nearest_us(stands: Callable[[float], float], low: int, high: int, wanted_deg: float) -> int:
     """Find the whole pulse between two at which a surface stands nearest to a deflection."""
     rising = stands(high) > stands(low)
     while high - low > 1:
@@ -99,7 +134,7 @@ def as_measured(setting: Setting, points: Sequence[ThrowPoint]) -> Callable[[flo
 
     Measured less predicted is taken as straight between neighbouring pulses. Readings at the
     same pulse count as their mean, which lies in the middle of the free play. The function
-    answers signed degrees, for pulses within the measured ones.
+    answers signed degrees, for pulses within the measured ones; it raises TravelError for others.
     """
 
     def predicted_deg(pulse_us: float) -> float:
@@ -112,4 +147,14 @@ def as_measured(setting: Setting, points: Sequence[ThrowPoint]) -> Callable[[flo
         if (read := [p.measured_deg for p in points if p.pulse_us == pulse])
     ]
     off = [mean - predicted_deg(pulse) for mean, pulse in zip(means, pulses, strict=True)]
-    return lambda pulse_us: predicted_deg(pulse_us) + float(np.interp(pulse_us, pulses, off))
+
+    def stands(pulse_us: float) -> float:
+        if not pulses[0] <= pulse_us <= pulses[-1]:
+            raise TravelError(
+                f"{setting.surface.name}: where it stands at {pulse_us:.0f} us was not measured; "
+                f"{pulses[0]:.0f} to {pulses[-1]:.0f} us were.",
+                mend="Measure the throws that far.",
+            )
+        return predicted_deg(pulse_us) + float(np.interp(pulse_us, pulses, off))
+
+    return stands

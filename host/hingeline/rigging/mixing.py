@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from hingeline import chord
 from hingeline.model.throws import free_travel_deg
-from hingeline.model.words import sign_of
-from hingeline.rigging.handing import SHORT_DEG, Handed, furthest_deg
+from hingeline.rigging.handing import Handed, furthest_deg
+from hingeline.rigging.limits import SHORT_DEG
 from hingeline.rigging.sticks import commands_of
 from hingeline.travel.setting import FREE_MARGIN_DEG
 
@@ -55,8 +55,8 @@ class Sum:
         Both at once.
     allowed_deg : float
         How far servo, linkage and free travel let the surface go.
-    limit_us : int
-        The pulse at which it then stands.
+    limit_us : int or None
+        The pulse at which it then stands; None: so far out nothing was measured.
     share : float
         Part of its throw that each may give at most when both give alike.
     """
@@ -65,7 +65,7 @@ class Sum:
     each_deg: float
     asked_deg: float
     allowed_deg: float
-    limit_us: int
+    limit_us: int | None
     share: float
 
 
@@ -81,11 +81,11 @@ def sums(handed: Handed) -> list[Sum]:
     if count < 2:
         return []
     found = []
-    for word in handed.words:
+    for word, way in zip(handed.words, (1.0, -1.0), strict=True):
         each = handed.throw_deg[word]
         free = free_travel_deg(handed.surface, word) - FREE_MARGIN_DEG
         allowed = furthest_deg(handed.setting, word, max(free, 0.0))
         share = min(allowed / (count * each), 1.0) if each > 0 else 1.0
-        limit = handed.setting.pulse_us(sign_of(handed.surface, word) * allowed)
+        limit = handed.pulse_at(way * allowed)
         found.append(Sum(word, each, count * each, allowed, limit, share))
     return found

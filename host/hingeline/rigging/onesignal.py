@@ -58,6 +58,11 @@ class OneSignal:
     works: bool | None
     worst_deg: float | None
 
+    @property
+    def one_reversed(self) -> bool | None:
+        """Whether one of two channels must be reversed against the other; None: not known."""
+        return None if self.works is None else not self.works
+
 
 def one_signal(left: Handed, right: Handed, moves: Moves) -> OneSignal:
     """Tell whether a pair would work on one signal."""
@@ -66,12 +71,6 @@ def one_signal(left: Handed, right: Handed, moves: Moves) -> OneSignal:
         works = (left.rising == right.rising) == (moves == "together")
     worst = _worst_deg(left, right, moves) if works else None
     return OneSignal(_factors(left), _factors(right), works, worst)
-
-
-def one_reversed(left: Handed, right: Handed, moves: Moves) -> bool | None:
-    """Tell whether one of two channels must be reversed against the other; None: not known."""
-    works = one_signal(left, right, moves).works
-    return None if works is None else not works
 
 
 def _factors(handed: Handed) -> Factors:

@@ -169,8 +169,8 @@ def _named(
     if differential:
         text = (
             f"{surface.name}: the differential is the wrong way round: the arm leans "
-            f"{units.deg(abs(read_deg))} {_hinge_words(read_deg)} the hinge line and should lean "
-            f"as far {_hinge_words(planned_deg)} it."
+            f"{units.deg(abs(read_deg))} {hinge_words(read_deg)} the hinge line and should lean "
+            f"as far {hinge_words(planned_deg)} it."
         )
         return Named("differential", text, mends)
     if whole and abs(teeth - whole) <= _WHOLE:
@@ -184,7 +184,8 @@ def _named(
     return Named("off centre", text, mends)
 
 
-def _hinge_words(lean: float) -> str:
+def hinge_words(lean: float) -> str:
+    """Say which way of the hinge line an arm leans: ahead is away from it."""
     return "AWAY from" if lean > 0 else "TOWARDS"
 
 

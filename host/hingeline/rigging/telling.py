@@ -11,7 +11,7 @@ from hingeline.model.words import say, word_of
 from hingeline.rigging.judging_throws import ThrowPoint
 from hingeline.rigging.mends import Mend, rod_mend
 from hingeline.rigging.naming import mend, teeth_words, way_words
-from hingeline.rigging.seating import WORTH_DEG, Refit, refit_mend, refit_of
+from hingeline.rigging.seating import WORTH_DEG, Refit, hinge_words, refit_mend, refit_of
 from hingeline.rigging.stories import Held, predicted_deg
 from hingeline.travel.setting import Setting
 
@@ -51,8 +51,8 @@ def tell(setting: Setting, points: Sequence[ThrowPoint], held: Held) -> Told:
         larger = max(points, key=lambda point: abs(point.wanted_deg))
         text = (
             "the differential is the wrong way round: the arm leans "
-            f"{_hinge_words(-planned)} the hinge line and should lean {units.deg(abs(planned))} "
-            f"{_hinge_words(planned)} it, so that the throw {word_of(surface, larger.wanted_deg)} "
+            f"{hinge_words(-planned)} the hinge line and should lean {units.deg(abs(planned))} "
+            f"{hinge_words(planned)} it, so that the throw {word_of(surface, larger.wanted_deg)} "
             "is the larger one"
         )
         return Told("differential", text, (refit,))
@@ -101,7 +101,7 @@ def _lean(setting: Setting, points: Sequence[ThrowPoint], held: Held, gives: str
     size, doubt = held.wrong["lean_deg"], held.u["lean_deg"]
     text = (
         f"the arm leans {units.deg(abs(size))} (+/- {doubt:.1f}) further "
-        f"{_hinge_words(size)} the hinge line than planned"
+        f"{hinge_words(size)} the hinge line than planned"
     )
     mends: list[Mend] = []
     refit = refit_of(setting.surface, setting.servo, size)
@@ -166,7 +166,3 @@ def measure_again(setting: Setting) -> Mend:
     """Return the mend for a servo that may not be the one that was measured."""
     label = setting.surface.servo
     return mend("servo", f"see whether servo {label} is the one on record, and measure it again")
-
-
-def _hinge_words(ahead: float) -> str:
-    return "AWAY from" if ahead > 0 else "TOWARDS"

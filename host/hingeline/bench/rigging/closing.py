@@ -9,14 +9,13 @@ from hingeline import units
 from hingeline.bench.choices import Choice
 from hingeline.bench.procedures.pairing import Mismatch
 from hingeline.bench.rigging.context import Result, Rig, about
-from hingeline.bench.rigging.throwing import points_of
+from hingeline.bench.rigging.throwing import read_with
 from hingeline.model.schema import Pair
-from hingeline.model.words import directions, word_of
+from hingeline.model.words import directions
+from hingeline.rigging.judging_throws import points_of
 from hingeline.rigging.limits import limits_of
 from hingeline.rigging.steps import Item, pair_name
 
-#: How far beside the centre is looked to see which way a rising pulse goes, in us.
-LOOK_US = 20.0
 #: The points at which two sides are compared, as their throws were taken; neutral once.
 SHARES = (1.0, 0.5, 0.0, -0.5, -1.0)
 
@@ -76,14 +75,12 @@ def limits(rig: Rig, item: Item) -> Result:
     if throws is None:
         return Result("failed", "the throws were not measured, so there are no limits")
     setting = rig.setting(name)
-    points = points_of(setting, throws["points"])
-    found = limits_of(setting, points)
     surface = setting.surface
+    found = limits_of(setting, points_of(surface, throws["points"]))
     words = directions(surface)
     play = rig.found("slop", name)
-    approach = setting.approach_of(found.centre_us)
-    beside = [found.centre_us - LOOK_US, found.centre_us + LOOK_US]
-    lower, higher = (setting.predicted_deg(pulse, approach) for pulse in beside)
+    # As it was when the points were read, which may have been in another sitting.
+    sitting = {key: throws.get(key, now) for key, now in read_with(rig, name).items()}
     figures: dict[str, Any] = {
         "surface": name,
         "servo": surface.servo,
@@ -94,14 +91,11 @@ def limits(rig: Rig, item: Item) -> Result:
         "ends_us": dict(found.ends_us),
         "wanted_deg": {word: _wanted(throws, place) for place, word in enumerate(words)},
         "points": throws["points"],
-        "u_deg": rig.u_deg,
-        "gauge": rig.gauge.kind,
-        "resolution": rig.gauge.resolution,
+        **sitting,
         "chord_mm": float(surface.chord_mm),
         "slop_deg": None if play is None else play["figures"].get("slop_deg"),
-        "rising_pulse": word_of(surface, higher - lower),
+        "rising_pulse": found.rising,
         "rate_deg_per_us": setting.curve.rate_deg_per_us,
-        "tolerance_deg": rig.tolerance_deg,
         "boards": list(rig.boards),
         "pass": bool(throws["pass"]),
     }

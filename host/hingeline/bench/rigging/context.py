@@ -10,6 +10,8 @@ from typing import Any, Literal
 from hingeline.bench.asking import Gauge
 from hingeline.bench.boards import Boards
 from hingeline.bench.procedures.channels import Channel, channel_of, go, in_use
+from hingeline.bench.readings import READING_U_DEG as READING_U_DEG
+from hingeline.bench.readings import reading_u_deg
 from hingeline.bench.rigging.asbuilt import AsBuilt, as_built, trimmed
 from hingeline.bench.rigging.keeping import Keeper, Row
 from hingeline.bench.rigging.prompting import Prompter
@@ -17,12 +19,7 @@ from hingeline.model.schema import Model, Surface
 from hingeline.rigging.progress import Progress
 from hingeline.rigging.steps import Item
 from hingeline.travel.curve import TravelCurve
-from hingeline.travel.reading import resolution_u
 from hingeline.travel.setting import Setting, setting_of
-
-#: Standard uncertainty with which a person holds and reads a gauge at a surface, beside the
-#: gauge's own steps, in degrees. Our own choice.
-READING_U_DEG = 0.3
 
 
 @dataclass(frozen=True)
@@ -101,7 +98,7 @@ class Rig:
 
     def built(self, name: str) -> AsBuilt:
         """Return what is known of a surface besides what its file says."""
-        return as_built(name, self.rows)
+        return as_built(name, self.rows, AsBuilt(self.keeper.free_deg(name)))
 
     def surface(self, name: str) -> Surface:
         """Return a surface as it is known to be built by now."""
@@ -118,7 +115,8 @@ class Rig:
         """Return a surface with its servo's curve, by all that is known by now."""
         built = self.built(name)
         surface = built.surface(self.planned(name))
-        plain = setting_of(surface, self.model.servo_of(surface), self.curve(name))
+        curve = self.curve(name) or self.keeper.nominal(surface.servo)
+        plain = setting_of(surface, self.model.servo_of(surface), curve)
         return Setting(
             plain.surface, plain.servo, plain.linkage, trimmed(plain.curve, built.trim_us)
         )
@@ -129,14 +127,9 @@ class Rig:
         label = f"{surface.servo}, {surface.name}"
         return channel_of(self.model.servo_of(surface), surface.channel, label)
 
-    @property
-    def u_deg(self) -> float:
-        """Standard uncertainty of one reading at a surface, in degrees."""
-        step = self.gauge.resolution
-        if self.gauge.unit == "mm":
-            chord = min(surface.chord_mm for surface in self.surfaces)
-            step = step / chord * 57.3
-        return float((READING_U_DEG**2 + resolution_u(step) ** 2) ** 0.5)
+    def u_deg(self, name: str) -> float:
+        """Return the standard uncertainty of one reading at a surface, in degrees."""
+        return reading_u_deg(self.gauge, self.planned(name))
 
     def throws_found(self, name: str) -> Mapping[str, Any] | None:
         """Return the figures of a surface's newest throws; None when none were measured."""

@@ -191,7 +191,7 @@ def neutral(rig: Rig, item: Item) -> Result:
         "measured_deg": first * seen,
         "predicted_deg": first * expected,
     }
-    off, u = seen - expected, rig.u_deg
+    off, u = seen - expected, rig.u_deg(name)
     named = neutral_named(setting, off, u)
     if named is not None:
         # Free play shows on one side alone: only the middle of both is the rod's doing.
@@ -201,7 +201,8 @@ def neutral(rig: Rig, item: Item) -> Result:
         named = neutral_named(setting, off, u)
     figures["off_deg"] = first * off
     if named is None:
-        text = f"stands {say(setting.surface, seen)} at {pulse} us, read to {units.deg(rig.u_deg)}"
+        read_to = units.deg(rig.u_deg(name))
+        text = f"stands {say(setting.surface, seen)} at {pulse} us, read to {read_to}"
         return Result("done", text, figures)
     return settle(rig, item, named, figures)
 

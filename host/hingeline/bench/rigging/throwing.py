@@ -12,7 +12,7 @@ from hingeline.bench.rigging.reading import read_surface
 from hingeline.model.throws import signed_deg
 from hingeline.model.words import directions, sign_of
 from hingeline.rigging.causes import name_cause, suspicion
-from hingeline.rigging.judging_throws import Judged, ThrowPoint, judge
+from hingeline.rigging.judging_throws import Judged, ThrowPoint, figures_of, judge, points_of
 from hingeline.rigging.limits import limits_of
 from hingeline.rigging.steps import Item
 from hingeline.travel.reading import Approach
@@ -30,11 +30,18 @@ def throws(rig: Rig, item: Item) -> Result:
     setting = rig.setting(name)
     pulses = pulses_of(rig, setting)
     points = _taken(rig, setting, pulses)
-    judged = judge(setting, points, tolerance_deg=rig.tolerance_deg, u_deg=rig.u_deg)
-    figures = throw_figures(setting, points, judged)
+    u_deg, kind = rig.u_deg(name), rig.gauge.kind
+    judged = judge(
+        setting,
+        points,
+        tolerance_deg=rig.tolerance_deg,
+        u_deg=u_deg,
+        measure=kind if kind == "drop" or kind == "straight" else None,
+    )
+    figures = throw_figures(rig, setting, points, judged)
     slop = rig.found("slop", name)
     known: dict[str, Any] = {
-        "u_deg": rig.u_deg,
+        "u_deg": u_deg,
         "seat_u_deg": _seat_u_deg(rig, name),
         "play_deg": None if slop is None else slop["figures"].get("slop_deg"),
     }
@@ -50,7 +57,9 @@ def throws(rig: Rig, item: Item) -> Result:
 
 def _seat_u_deg(rig: Rig, name: str) -> float:
     seat = rig.found("seat", name)
-    return UNREAD_SEAT_DEG if seat is None else float(seat["figures"]["u_deg"])
+    return (
+        UNREAD_SEAT_DEG if seat is None else float(seat["figures"].get("u_deg", UNREAD_SEAT_DEG))
+    )
 
 
 def pulses_of(rig: Rig, setting: Setting) -> dict[float, int]:
@@ -64,21 +73,8 @@ def pulses_of(rig: Rig, setting: Setting) -> dict[float, int]:
     before = rig.throws_found(setting.surface.name)
     if before is None:
         return pulses
-    return aimed(setting, points_of(setting, before["points"]))
-
-
-def aimed(setting: Setting, points: Sequence[ThrowPoint]) -> dict[float, int]:
-    """Take centre and ends from what was measured; between them a radio goes in proportion."""
-    found = limits_of(setting, points)
-    first, second = directions(setting.surface)
-    ends = {1.0: found.ends_us[first], -1.0: found.ends_us[second]}
-    centre = found.centre_us
-    return {
-        share: round(centre + abs(share) * (ends[1.0 if share > 0 else -1.0] - centre))
-        if share
-        else round(centre)
-        for share in SHARES
-    }
+    found = limits_of(setting, points_of(setting.surface, before["points"]))
+    return {share: round(found.pulse_us(share)) for share in SHARES}
 
 
 def _taken(rig: Rig, setting: Setting, pulses: dict[float, int]) -> list[ThrowPoint]:
@@ -145,36 +141,25 @@ def _first(setting: Setting) -> int:
 
 
 def throw_figures(
-    setting: Setting, points: Sequence[ThrowPoint], judged: Judged
+    rig: Rig, setting: Setting, points: Sequence[ThrowPoint], judged: Judged
 ) -> dict[str, Any]:
-    """Return points as plain figures, positive in the surface's first direction."""
-    sign = _first(setting)
-    rows = [
-        {
-            "share": point.share,
-            "from": "first" if place == SHARES.index(0.0, 1) else "neutral",
-            "pulse_us": point.pulse_us,
-            "approach": point.approach,
-            "wanted_deg": sign * point.wanted_deg + 0.0,
-            "predicted_deg": sign * point.predicted_deg + 0.0,
-            "measured_deg": sign * point.measured_deg + 0.0,
-        }
-        for place, point in enumerate(points)
-    ]
-    return {"points": rows, "worst_deg": abs(judged.worst), "pass": judged.passed}
+    """Return what was read as plain figures, with what it was read with in this sitting."""
+    rows = figures_of(setting.surface, points)
+    for place, row in enumerate(rows):
+        row["from"] = "first" if place == SHARES.index(0.0, 1) else "neutral"
+    return {
+        "points": rows,
+        "worst_deg": abs(judged.worst),
+        "pass": judged.passed,
+        **read_with(rig, setting.surface.name),
+    }
 
 
-def points_of(setting: Setting, rows: Sequence[dict[str, Any]]) -> list[ThrowPoint]:
-    """Return points again from their figures, in the engine's signs."""
-    sign = _first(setting)
-    return [
-        ThrowPoint(
-            row["share"],
-            row["pulse_us"],
-            row["approach"],
-            sign * row["wanted_deg"],
-            sign * row["predicted_deg"],
-            sign * row["measured_deg"],
-        )
-        for row in rows
-    ]
+def read_with(rig: Rig, name: str) -> dict[str, Any]:
+    """Return what the throws of a surface are read and judged with in this sitting."""
+    return {
+        "gauge": rig.gauge.kind,
+        "resolution": rig.gauge.resolution,
+        "u_deg": rig.u_deg(name),
+        "tolerance_deg": rig.tolerance_deg,
+    }
