@@ -13,7 +13,7 @@ from tests.support.firmware import HARDWARE_FILES
 
 ROOT = Path(__file__).parents[1]
 HOST = ROOT / "host" / "hingeline"
-SMALL = {"units", "errors", "chord", "newfile"}  # may be used everywhere on the host
+SMALL = {"units", "errors", "chord", "newfile", "kinds"}  # may be used everywhere on the host
 STDLIB = set(sys.stdlib_module_names)
 
 #: For each room: our rooms that it may import, and other people's packages.

@@ -22,6 +22,7 @@ from hingeline.bench.greeting import remarks
 from hingeline.bench.ports import choose_all
 from hingeline.bench.procedures.channels import Channel, channel_of, frame_rate, prepare
 from hingeline.cli.console import Keyboard, confirmed
+from hingeline.cli.known import setting_of
 from hingeline.cli.models import ModelFile
 from hingeline.cli.opening import (
     StandIn,
@@ -35,13 +36,13 @@ from hingeline.cli.opening import (
 )
 from hingeline.cli.options import Choices
 from hingeline.cli.output import tell
+from hingeline.cli.records.place import place
 from hingeline.cli.verdicts import refuse_unfit
 from hingeline.errors import BenchError, HingelineError, Stopped
 from hingeline.model.checks import USUAL_FRAME_HZ
 from hingeline.model.schema import Surface
 from hingeline.records.store import Records
-from hingeline.travel.curve import TravelCurve
-from hingeline.travel.setting import Setting, setting_of
+from hingeline.travel.setting import Setting
 
 if TYPE_CHECKING:
     from hingeline.bench.simulated.station import Station
@@ -56,7 +57,6 @@ __all__ = [
     "channels_of",
     "count_down",
     "default_records",
-    "latest_curve",
     "open_board",
     "progress",
     "told_first",
@@ -96,29 +96,23 @@ class Bench:
     boards: tuple[str, ...] = ()
 
     def setting(self, file: ModelFile, surface: Surface) -> Setting:
-        """Return a surface with the newest curve of its servo, and say when there is none."""
+        """Return a surface by all that is known of it, and say what one should know of that."""
         simulated = self.board.simulated
         refuse_unfit(self.records, surface.servo, simulated=simulated)
-        curve = latest_curve(self.records, surface.servo, simulated=simulated)
-        if curve is None:
+        known = setting_of(self.records, file, surface, simulated=simulated)
+        for remark in known.remarks:
+            tell(remark)
+        if known.row is None:
             tell(
                 f"Servo {surface.servo} is not calibrated on this bench: the maker's rate is used."
             )
             tell(f"  Better first: hingeline calibrate {file.path} {surface.servo}")
-        return setting_of(surface, file.model.servo_of(surface), curve)
+        return known.setting
 
 
 def default_records() -> Path:
     """Return the file in which records are kept when none is named."""
-    from platformdirs import user_data_path
-
-    return user_data_path("hingeline", appauthor=False) / "records.sqlite"
-
-
-def latest_curve(records: Records, servo: str, *, simulated: bool) -> TravelCurve | None:
-    """Return the newest travel curve of a servo, None when it was never calibrated."""
-    found = records.latest_curve(servo, simulated=simulated)
-    return None if found is None else TravelCurve.from_dict(found["curve"])
+    return place(None)
 
 
 def channels_of(file: ModelFile, surfaces: Sequence[Surface]) -> list[Channel]:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from hingeline.kinds import SEAT
+from hingeline.model.schema import Servo
 from hingeline.records.store import Records, Row
 from hingeline.travel.curve import TravelCurve
+from hingeline.travel.nominal import NominalCurve, nominal, turned
 from hingeline.travel.seated import seated
 
-SEAT = "seat"
+#: Mends after which an arm sits where nobody has read it: all kept in a seat is the mend.
+REFIT, SERVO = "refit", "servo"
 
 
 @dataclass(frozen=True)
@@ -25,35 +29,67 @@ class CurveOnRecord:
         The calibration's session.
     seated : str or None
         When the arm was put on and its lean read, if that was later; None: it was not.
+    unread : bool
+        Whether the arm was put on anew since, and nobody has read where it sits.
     """
 
     curve: TravelCurve
     noted: str
     session_id: int
     seated: str | None
+    unread: bool = False
+
+
+def unseat(records: Records, session_id: int, servo: str, mend: str, *, curve: int | None) -> None:
+    """Keep that an arm was put on anew (`REFIT`), or that another servo was fitted (`SERVO`).
+
+    What was read of the arm before no longer holds; the curve of a servo that is gone neither.
+
+    Parameters
+    ----------
+    curve : int or None
+        Session of the servo's newest curve.
+    """
+    records.note_finding(session_id, SEAT, servo, {"unread": mend, "curve": curve})
 
 
 def curve_row_of(records: Records, servo: str, *, simulated: bool) -> CurveOnRecord | None:
-    """Return a servo's newest curve with its dates; None when it was never calibrated.
+    """Return a servo's newest curve with its dates.
 
-    An arm that was put on again since moves the whole curve.
+    An arm that was put on again since moves the whole curve. None when the servo was never
+    calibrated, or another one was fitted in its place since.
     """
     found = records.latest_curve(servo, simulated=simulated)
     if found is None:
         return None
+    seats = records.finding_history(SEAT, servo, simulated=simulated)
+    own = [seat for seat in seats if _later(seat, found)]
+    if any(seat["figures"].get("unread") == SERVO for seat in own):
+        return None
     curve = TravelCurve.from_dict(found["curve"])
-    seat = records.latest_finding(SEAT, servo, simulated=simulated)
-    when = None
-    if seat is not None and _later(seat, found):
-        figures, when = seat["figures"], seat["noted"]
-        curve = seated(curve, figures["arm_deg"], figures["pulse_us"], figures["u_deg"])
-    return CurveOnRecord(curve, found["noted"], found["session_id"], when)
+    noted, session_id = found["noted"], found["session_id"]
+    if not own or own[0] is not seats[0]:
+        return CurveOnRecord(curve, noted, session_id, None)
+    figures = own[0]["figures"]
+    if "unread" in figures:
+        return CurveOnRecord(curve, noted, session_id, None, unread=True)
+    curve = seated(curve, figures["arm_deg"], figures["pulse_us"], figures["u_deg"])
+    return CurveOnRecord(curve, noted, session_id, own[0]["noted"])
 
 
 def curve_of(records: Records, servo: str, *, simulated: bool) -> TravelCurve | None:
-    """Return a servo's newest curve, its arm as it sits now; None when never calibrated."""
+    """Return a servo's newest curve, its arm as it sits now; None when it has none."""
     found = curve_row_of(records, servo, simulated=simulated)
     return None if found is None else found.curve
+
+
+def nominal_of(records: Records, label: str, servo: Servo, *, simulated: bool) -> NominalCurve:
+    """Return the maker's rate of a servo without a curve, its arm as it sits now."""
+    plain = nominal(servo)
+    seat = records.latest_finding(SEAT, label, simulated=simulated)
+    if seat is None or "unread" in seat["figures"]:
+        return plain
+    return turned(plain, seat["figures"]["arm_deg"], seat["figures"]["pulse_us"])
 
 
 def _later(seat: Row, curve: Row) -> bool:

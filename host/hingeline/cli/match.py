@@ -10,7 +10,7 @@ import click
 from hingeline import units
 from hingeline.cli import matched, models, options, shelved
 from hingeline.cli.benchwork import default_records
-from hingeline.cli.curves import curve_row_of
+from hingeline.cli.known import setting_of
 from hingeline.cli.output import FAILED, emit, tell
 from hingeline.cli.pair import pair_of
 from hingeline.cli.verdicts import refuse_unfit
@@ -25,7 +25,6 @@ from hingeline.travel.matching import (
     TOLERANCE_DEG,
     points_of,
 )
-from hingeline.travel.setting import setting_of
 from hingeline.travel.shelf import ARM_DEG, pair_up
 from hingeline.travel.sides import SurfaceSide
 
@@ -136,9 +135,8 @@ def command(
     sides, noted = [], {}
     for name in (pair.left, pair.right):
         one = file.model.surface(name)
-        curve, noted[one.servo] = _curve(records_path, file, one, simulated)
-        setting = setting_of(one, file.model.servo_of(one), curve)
-        sides.append(SurfaceSide(setting, curve))
+        side, noted[one.servo] = _side(records_path, file, one, simulated)
+        sides.append(side)
     if tolerance is None:
         tolerance = ONE_SURFACE_DEG if one_surface else TOLERANCE_DEG
     worked = matched.work_out(sides[0], sides[1], pair.moves, points, tolerance)
@@ -151,22 +149,23 @@ def command(
     return 0 if worked.match.passed else FAILED
 
 
-def _curve(
+def _side(
     records_path: Path | None, file: models.ModelFile, surface: Surface, simulated: bool
-) -> tuple[TravelCurve, str]:
-    """Return the newest curve of a surface's servo, and when it was noted."""
+) -> tuple[SurfaceSide, str]:
+    """Return a surface by all that is known of it, and when its servo's curve was noted."""
     path = records_path or default_records()
-    found = None
     if path.exists():
         with Records(path) as records:
             refuse_unfit(records, surface.servo, simulated=simulated)
-            found = curve_row_of(records, surface.servo, simulated=simulated)
-    if found is None:
-        where = "on the simulated bench" if simulated else "on a bench or on paper"
-        port = " --port sim:" if simulated else ""
-        raise RecordsError(
-            f"{path}: there is no curve of servo {surface.servo} measured {where}.",
-            cause="Two sides can only be matched by what their servos really do.",
-            mend=f"Calibrate it first: hingeline calibrate {file.path} {surface.servo}{port}",
-        )
-    return found.curve, found.noted
+            known = setting_of(records, file, surface, simulated=simulated)
+        for remark in known.remarks:
+            tell(remark)
+        if known.row is not None and isinstance(known.setting.curve, TravelCurve):
+            return SurfaceSide(known.setting, known.setting.curve), known.row.noted
+    where = "on the simulated bench" if simulated else "on a bench or on paper"
+    port = " --port sim:" if simulated else ""
+    raise RecordsError(
+        f"{path}: there is no curve of servo {surface.servo} measured {where}.",
+        cause="Two sides can only be matched by what their servos really do.",
+        mend=f"Calibrate it first: hingeline calibrate {file.path} {surface.servo}{port}",
+    )

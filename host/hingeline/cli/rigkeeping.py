@@ -9,16 +9,26 @@ from typing import Any
 from hingeline.bench.asking import Answer, Gauge
 from hingeline.bench.boards import Boards
 from hingeline.bench.choices import NOT_UNDERSTOOD, Chooser
+from hingeline.bench.rigging.asbuilt import (
+    AsBuilt,
+    as_built,
+    built_figures,
+    built_of,
+    still_holds,
+)
 from hingeline.bench.rigging.prompting import Typed
 from hingeline.cli import calibrate as calibrating
 from hingeline.cli.benchwork import Bench
-from hingeline.cli.curves import curve_of
+from hingeline.cli.curves import REFIT, SERVO, curve_of, curve_row_of, nominal_of, unseat
+from hingeline.cli.known import built_row_of
 from hingeline.cli.models import ModelFile
 from hingeline.errors import HingelineError, TravelError
+from hingeline.kinds import BUILT
 from hingeline.model.schema import Surface
 from hingeline.records.store import RESUMED
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.kinds import QUICK, THOROUGH, USUAL
+from hingeline.travel.nominal import NominalCurve
 from hingeline.travel.reading import Approach
 from hingeline.travel.setting import Setting
 
@@ -88,7 +98,15 @@ class RecordsKeeper:
     def step(
         self, subject: str, step: str, outcome: str, text: str, figures: Mapping[str, Any]
     ) -> Mapping[str, Any]:
-        """Keep how a step ended, and return its row."""
+        """Keep how a step ended, and return its row.
+
+        What it says of the build comes first: should this be cut off, a surface is rather known
+        to stop early than sent against its stop.
+        """
+        if any(subject == surface.name for surface in self.file.model.surfaces):
+            row = {"surface": subject, "step": step, "outcome": outcome, "figures": figures}
+            self._note_arm(subject, figures)
+            self._note_built(subject, row)
         return self.bench.records.note_step(
             self.bench.session_id, subject, step, outcome, text, dict(figures)
         )
@@ -99,12 +117,57 @@ class RecordsKeeper:
 
     def curve(self, servo: str) -> TravelCurve | None:
         """Return a servo's travel curve, with its arm as it sits now; None without one."""
-        return curve_of(self.bench.records, servo, simulated=self.bench.board.simulated)
+        return curve_of(self.bench.records, servo, simulated=self._simulated)
 
     def curve_number(self, servo: str) -> int | None:
         """Return the session of a servo's newest curve; None without one."""
-        row = self.bench.records.latest_curve(servo, simulated=self.bench.board.simulated)
-        return None if row is None else int(row["session_id"])
+        row = curve_row_of(self.bench.records, servo, simulated=self._simulated)
+        return None if row is None else row.session_id
+
+    def nominal(self, servo: str) -> NominalCurve:
+        """Return the maker's rate of a servo, with its arm as it sits now."""
+        return nominal_of(
+            self.bench.records, servo, self.file.model.servos[servo], simulated=self._simulated
+        )
+
+    def free_deg(self, surface: str) -> Mapping[str, float]:
+        """Return the free travel that an earlier rig measured and the file does not gainsay."""
+        before = self._before(surface)
+        return {} if before is None else still_holds(before, self.file.model, surface)[0].free_deg
+
+    @property
+    def _simulated(self) -> bool:
+        return self.bench.board.simulated
+
+    def _before(self, surface: str) -> AsBuilt | None:
+        """Return how a surface was known to be built when this rig began."""
+        row = built_row_of(
+            self.bench.records,
+            self.file.model.name,
+            surface,
+            simulated=self._simulated,
+            but_rig=self.rig,
+        )
+        return None if row is None else built_of(row["figures"])
+
+    def _note_arm(self, subject: str, figures: Mapping[str, Any]) -> None:
+        """Keep that nobody has read how an arm sits, once it or its servo was changed."""
+        mend = figures.get("mend", {}).get("name")
+        if mend in (REFIT, SERVO):
+            servo = self.file.model.surface(subject).servo
+            number = self.curve_number(servo)
+            unseat(self.bench.records, self.bench.session_id, servo, mend, curve=number)
+
+    def _note_built(self, subject: str, row: Mapping[str, Any]) -> None:
+        """Keep how a surface is built by now, when that is news."""
+        rows = [*self.bench.records.rig_steps(self.rig), row]
+        built = built_figures(as_built(subject, rows, self._before(subject)))
+        newest = built_row_of(
+            self.bench.records, self.file.model.name, subject, simulated=self._simulated
+        )
+        figures = {**built, "rig": self.rig}
+        if newest is None or newest["figures"] != figures:
+            self.finding(BUILT, subject, figures)
 
     def calibrate(
         self, board: Boards, asker: Chooser, setting: Setting, kind: str

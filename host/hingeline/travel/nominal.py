@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hingeline.errors import TravelError
 from hingeline.model.schema import Servo
@@ -57,3 +57,8 @@ def nominal(servo: Servo) -> NominalCurve:
     sense = -1.0 if servo.turns == "cw" else 1.0
     low, high = servo.pulse_limits_us
     return NominalCurve(float(servo.centre_us), sense * servo.rate_deg_per_us, (low, high))
+
+
+def turned(curve: NominalCurve, arm_deg: float, pulse_us: float) -> NominalCurve:
+    """Return the curve of the servo with its arm at another place: at ``arm_deg`` at a pulse."""
+    return replace(curve, centre_us=pulse_us - arm_deg / curve.rate_deg_per_us)

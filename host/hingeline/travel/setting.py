@@ -170,8 +170,10 @@ class Setting:
             )
 
 
-def setting_of(surface: Surface, servo: Servo, curve: TravelCurve | None) -> Setting:
-    """Put a surface's planned linkage and its servo's curve together.
+def setting_of(
+    surface: Surface, servo: Servo, curve: TravelCurve | NominalCurve | None
+) -> Setting:
+    """Put a surface's planned linkage and its servo's curve together; None: the maker's rate.
 
     Raises
     ------

@@ -8,12 +8,17 @@ from typing import Any
 
 import msgspec
 
-from hingeline.model.schema import Offset, Surface, Throw
+from hingeline.model.schema import Model, Offset, Surface, Throw
+from hingeline.rigging.steps import Item, changed_parts, print_of, step_named
 from hingeline.travel.curve import TravelCurve
-from hingeline.travel.nominal import NominalCurve
+from hingeline.travel.nominal import NominalCurve, turned
 
 #: Mends after which pulses that were aimed at the surface as it was built no longer hold.
 _REBUILT = frozenset({"refit", "hole", "set-back", "rod", "rod side", "swap leads", "servo"})
+#: The steps by whose parts of the model file it is seen whether what was found still holds.
+RESTS_ON = ("bare", "centre", "rod")
+#: What free travel rests on, and a trim besides the rod, as `changed_parts` calls them.
+_FREE, _ITS = "free travel", ("servo", "servo's centre")
 
 
 @dataclass(frozen=True)
@@ -34,6 +39,9 @@ class AsBuilt:
         Numbers of curves that belong to a servo that is no longer fitted.
     part_arm : int or None
         The arm of the part to which a refit has moved the rod; None: the one planned.
+    prints : mapping of str to str
+        For each of `RESTS_ON`, what tells whether the parts of the model file have changed
+        that it took for granted.
     """
 
     free_deg: Mapping[str, float] = field(default_factory=dict)
@@ -42,6 +50,7 @@ class AsBuilt:
     aimed: bool = False
     void: frozenset[int] = frozenset()
     part_arm: int | None = None
+    prints: Mapping[str, str] = field(default_factory=dict)
 
     def surface(self, planned: Surface) -> Surface:
         """Return the surface with what is known of it now."""
@@ -59,7 +68,9 @@ class AsBuilt:
         return msgspec.structs.replace(planned, free_travel=free, arm=arm, horn=horn)
 
 
-def as_built(subject: str, rows: Iterable[Mapping[str, Any]]) -> AsBuilt:
+def as_built(
+    subject: str, rows: Iterable[Mapping[str, Any]], before: AsBuilt | None = None
+) -> AsBuilt:
     """Follow the rows of a rig in their order.
 
     Parameters
@@ -68,16 +79,24 @@ def as_built(subject: str, rows: Iterable[Mapping[str, Any]]) -> AsBuilt:
         Name of the surface.
     rows : iterable of mappings
         As `Records.rig_steps` gives them.
+    before : AsBuilt, optional
+        What was known before this rig. It holds until this rig has found out for itself.
     """
-    found = AsBuilt()
+    found = before or AsBuilt()
+    rods = 0
     for row in rows:
         if row["surface"] != subject:
             continue
-        figures = row["figures"]
-        if row["step"] == "bare" and "free_deg" in figures:
+        figures, step = row["figures"], row["step"]
+        if step == "bare" and "free_deg" in figures:
             found = replace(found, free_deg=figures["free_deg"])
-        if row["step"] == "rod" and "holes" in figures:
-            found = replace(found, holes={**found.holes, **figures["holes"]})
+        if step == "rod" and row["outcome"] in ("done", "failed"):
+            if not rods:
+                found = replace(found, holes={}, trim_us=0.0)
+            rods += 1
+            found = replace(found, holes={**found.holes, **figures.get("holes", {})})
+        if step in RESTS_ON and "print" in figures:
+            found = replace(found, prints={**found.prints, step: figures["print"]})
         if "mend" in figures:
             found = _mended(found, figures["mend"], figures.get("void"))
     return found
@@ -103,13 +122,54 @@ def _mended(found: AsBuilt, mend: Mapping[str, Any], void: int | None) -> AsBuil
     return found
 
 
+def built_figures(built: AsBuilt) -> dict[str, Any]:
+    """Return what stays true of a surface when its rig is over, as plain figures."""
+    return {
+        "free_deg": dict(built.free_deg),
+        "holes": dict(built.holes),
+        "trim_us": built.trim_us,
+        "prints": dict(built.prints),
+    }
+
+
+def built_of(figures: Mapping[str, Any]) -> AsBuilt:
+    """Return what `built_figures` has made figures of."""
+    return AsBuilt(
+        figures["free_deg"], figures["holes"], figures["trim_us"], prints=figures["prints"]
+    )
+
+
+def still_holds(built: AsBuilt, model: Model, subject: str) -> tuple[AsBuilt, str]:
+    """Leave out what no longer holds because the model file was changed since; say why.
+
+    Free travel is a fact of the hinge: it holds until the file says another one.
+    """
+    changed = {
+        step: changed_parts(built.prints.get(step, ""), print_of(model, Item(named, subject)))
+        for step in RESTS_ON
+        if (named := step_named(step)) and step in built.prints
+    }
+    told: list[str] = []
+    if built.free_deg and _FREE in changed.get("bare", []):
+        built = replace(built, free_deg={})
+        told.append(_FREE)
+    parts = changed.get("rod", [])
+    if parts and (built.holes or built.trim_us):
+        built = replace(built, holes={}, trim_us=0.0)
+        told += parts
+    elif built.trim_us and (own := [one for one in changed.get("centre", []) if one in _ITS]):
+        built = replace(built, trim_us=0.0)
+        told += own
+    return built, ", ".join(dict.fromkeys(told))
+
+
 def trimmed(curve: TravelCurve | NominalCurve, trim_us: float) -> TravelCurve | NominalCurve:
     """Return a curve whose neutral lies at another pulse, the arm being turned by that much."""
     if not trim_us or curve.centre_us is None:
         return curve
     centre = curve.centre_us + trim_us
     if isinstance(curve, NominalCurve):
-        return replace(curve, centre_us=centre)
+        return turned(curve, 0.0, centre)
     from hingeline.travel.seated import seated
 
     return seated(curve, 0.0, centre, 0.0)

@@ -11,6 +11,7 @@ from hingeline.bench.choices import Chooser
 from hingeline.bench.rigging.prompting import Typed
 from hingeline.model.schema import Surface
 from hingeline.travel.curve import TravelCurve
+from hingeline.travel.nominal import NominalCurve
 from hingeline.travel.reading import Approach
 from hingeline.travel.setting import Setting
 
@@ -49,6 +50,12 @@ class Keeper(Protocol):
 
     def curve_number(self, servo: str) -> int | None:
         """Return what tells a servo's newest curve from its others; None without one."""
+
+    def nominal(self, servo: str) -> NominalCurve:
+        """Return the maker's rate of a servo, with its arm as it sits now."""
+
+    def free_deg(self, surface: str) -> Mapping[str, float]:
+        """Return the free travel that an earlier rig measured and the file does not gainsay."""
 
     def calibrate(
         self, board: Boards, asker: Chooser, setting: Setting, kind: str
