@@ -269,6 +269,20 @@ def test_fewer_than_four_digits_name_no_board(plugged, named):
         choose(named, [])
 
 
+@pytest.mark.parametrize("named", ["id:0000", "id:000e", "id:000E66"])
+def test_leading_zeros_do_not_count_as_digits(plugged, named):
+    plugged(usb("/dev/ttyACM0", 0x2E8A, 5, "E6616408432A1B2C"))
+    with pytest.raises(BenchError, match="leading zeros apart: at least 4 are needed"):
+        choose(named, [])
+
+
+def test_zeros_on_record_are_no_number_of_any_board(plugged, monkeypatch):
+    plugged(usb("/dev/ttyACM0", 0x2E8A, 5, "E6616408432A1B2C"))
+    numbered(monkeypatch, {"/dev/ttyACM0": "e6616408432a1b2c"})
+    with pytest.raises(BenchError, match="no board with the number 0000"):
+        choose_all([], ["0000"])
+
+
 def test_where_usb_tells_no_number_the_candidates_are_greeted(plugged, monkeypatch):
     plugged(
         usb("/dev/ttyUSB0", 0x10C4, 0xEA60),

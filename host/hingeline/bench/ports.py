@@ -205,12 +205,17 @@ def with_number(named: str, found: Sequence[Port]) -> str:
     Raises
     ------
     BenchError
-        When it is too short, when no board has it, or when several begin with it.
+        When it is too short, leading zeros apart, and no whole number of a port; when no board
+        has it, or when several begin with it.
     """
     number = named.removeprefix(BY_NUMBER)
-    if len(number) < LEAST_DIGITS:
+    digits = len(_plain(number))
+    if digits < LEAST_DIGITS:
+        whole = [port.device for port in found if port.number and port.number == number]
+        if len(whole) == 1:
+            return whole[0]
         raise BenchError(
-            f"{named!r} has {len(number)} digits of a board's number: "
+            f"{named!r} has {digits} digits of a board's number, leading zeros apart: "
             f"at least {LEAST_DIGITS} are needed.",
             mend="See: hingeline board list",
         )
@@ -249,7 +254,9 @@ def _fitting(number: str, known: Sequence[tuple[str, str]]) -> list[tuple[str, s
     """Return devices and numbers that begin so; one that is the same alone, where one is."""
     wanted = _plain(number)
     same = [(device, its) for device, its in known if _plain(its) == wanted]
-    return same or [(device, its) for device, its in known if _plain(its).startswith(wanted)]
+    if same or not wanted:  # nothing but zeros begins every number
+        return same
+    return [(device, its) for device, its in known if _plain(its).startswith(wanted)]
 
 
 def _plain(number: str) -> str:
