@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from hingeline import units
+from hingeline import kinds, units
 from hingeline.bench.procedures.channels import Channel, channel_of, in_use
 from hingeline.bench.procedures.deadband import RUN_UP_US, Trial, find_thresholds
 from hingeline.cli import models, noting, options
@@ -77,7 +77,7 @@ def command(
             down, up = find_thresholds(bench.board, channel, pulse_us, bench.asker, keep)
         found = DeadBand(pulse_us, down, up, *_rate(setting, pulse_us))
         figures = _figures(servo, setting, found)
-        bench.records.note_finding(bench.session_id, "dead band", servo, figures)
+        bench.records.note_finding(bench.session_id, kinds.DEAD_BAND, servo, figures)
     emit(figures, as_json=as_json, text=_text(figures, setting, found))
 
 

@@ -76,6 +76,19 @@ class Lazily(click.Group):
             teach(found)
         return found
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find a command, and name the one that was probably meant."""
+        unknown = args and args[0] not in self.table and not args[0].startswith("-")
+        if unknown and not ctx.resilient_parsing:
+            import difflib
+
+            close = difflib.get_close_matches(args[0], self.table, n=1)
+            hint = f" Did you mean {close[0]!r}?" if close else ""
+            ctx.fail(f"There is no command {args[0]!r}.{hint} See: {ctx.command_path} --help")
+        return super().resolve_command(ctx, args)
+
     def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
         """Return the commands that begin so, from the table, and whatever else click knows."""
         from click.shell_completion import CompletionItem
@@ -98,18 +111,6 @@ class _Commands(Lazily):
     table: ClassVar[Mapping[str, tuple[str, str]]] = {
         name: (f"hingeline.cli.{name}", text) for name, text in COMMANDS.items()
     }
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        unknown = args and args[0] not in COMMANDS and not args[0].startswith("-")
-        if unknown and not ctx.resilient_parsing:
-            import difflib
-
-            close = difflib.get_close_matches(args[0], COMMANDS, n=1)
-            hint = f" Did you mean {close[0]!r}?" if close else ""
-            ctx.fail(f"There is no command {args[0]!r}.{hint} See: hingeline --help")
-        return super().resolve_command(ctx, args)
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from hingeline import units
+from hingeline import kinds, units
 from hingeline.bench.procedures.binding import HOLD_S, Listening, listen
 from hingeline.bench.procedures.channels import Channel, channel_of, in_use
 from hingeline.cli import models, noting, options
@@ -94,7 +94,7 @@ def command(
         with in_use(bench.board, [channel]):
             low, high = listen(bench.board, plan, bench.asker, keep)
         figures = _figures(servo, channel, plan, (low, high))
-        bench.records.note_finding(bench.session_id, "binding", servo, figures)
+        bench.records.note_finding(bench.session_id, kinds.BINDING, servo, figures)
     emit(figures, as_json=as_json, text=_text(figures, plan, (low, high)))
     bound = any(side.cause == "linkage" or side.stop_us is None for side in (low, high))
     return FAILED if bound else 0

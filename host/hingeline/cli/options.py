@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hingeline import units
-from hingeline.bench.asking import Gauge, GaugeKind
 from hingeline.errors import UnitError
 
 if TYPE_CHECKING:
+    from hingeline.bench.asking import Gauge, GaugeKind
+
     _Converter = click.ParamType[float]
 else:  # older versions of click have no type parameter here
     _Converter = click.ParamType
@@ -211,6 +212,8 @@ def gauge_options(*kinds: GaugeKind) -> Callable[[Callable[..., Any]], Callable[
 
 
 def _gauge(kind: GaugeKind, resolution: str | None) -> Gauge:
+    from hingeline.bench.asking import Gauge
+
     usual = Gauge(kind, 0.1 if kind == "level" else 0.5)
     if resolution is None:
         return usual

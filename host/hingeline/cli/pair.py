@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from hingeline import units
+from hingeline import kinds, units
 from hingeline.bench.asking import Gauge
 from hingeline.bench.procedures.channels import in_use
 from hingeline.bench.procedures.pairing import (
@@ -82,7 +82,7 @@ def command(
             )
         figures = pair_figures(left, right, check)
         bench.records.note_finding(
-            bench.session_id, "pair", f"{left.name} / {right.name}", figures
+            bench.session_id, kinds.PAIR, f"{left.name} / {right.name}", figures
         )
     emit(figures, as_json=as_json, text=pair_text(left, right, check))
     return 0 if check.passed else FAILED

@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from hingeline import units
+from hingeline import kinds, units
 from hingeline.bench.asking import Gauge
 from hingeline.bench.procedures.channels import in_use
 from hingeline.bench.procedures.throwing import Throw, send_throws
@@ -89,7 +89,7 @@ def command(
                 results.append((setting, throws))
                 rows.append(throw_figures(setting, throws))
                 bench.records.note_finding(
-                    bench.session_id, "throw", setting.surface.name, rows[-1]
+                    bench.session_id, kinds.THROW, setting.surface.name, rows[-1]
                 )
     emit(
         {"model": file.model.name, "surfaces": rows},

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 from hingeline.cli.output import tell
 from hingeline.errors import TravelError
+from hingeline.kinds import VERDICT
 from hingeline.records.store import Records
 from hingeline.travel.verdict import Verdict
-
-_KIND = "verdict"
 
 
 @dataclass(frozen=True)
@@ -34,20 +33,20 @@ class Unfit:
 def keep_verdict(records: Records, session_id: int, servo: str, judged: Verdict) -> None:
     """Keep what a calibration says of a servo."""
     figures = {"fit": judged.fit, "unfit": list(judged.unfit), "doubts": list(judged.doubts)}
-    records.note_finding(session_id, _KIND, servo, figures)
+    records.note_finding(session_id, VERDICT, servo, figures)
 
 
 def found_unfit(records: Records, servo: str, *, simulated: bool) -> Unfit | None:
     """Return why a servo was found unfit; None when nothing speaks against it, or no longer."""
-    found = records.latest_finding(_KIND, servo, simulated=simulated)
+    found = records.latest_finding(VERDICT, servo, simulated=simulated)
     if found is None or found["figures"]["fit"]:
         return None
     curve = records.latest_curve(servo, simulated=simulated)
-    newest = -1 if curve is None else curve["session_id"]
-    if newest > found["session_id"]:
+    own = curve is not None and curve["session_id"] == found["session_id"]
+    if not own and curve is not None and curve["noted"] > found["noted"]:
         return None
     reasons = " ".join(found["figures"]["unfit"])
-    return Unfit(reasons, found["noted"], newest < found["session_id"])
+    return Unfit(reasons, found["noted"], without_curve=not own)
 
 
 def refuse_unfit(records: Records, servo: str, *, simulated: bool) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from hingeline.kinds import BUILT, SEAT
 from hingeline.records.file import Row, dumps
 from hingeline.records.looking import Looking
 
@@ -16,8 +17,10 @@ if TYPE_CHECKING:
 _Raised = Callable[[str, int], int]
 # Figures that hold a number: of a reading or a session, in rows of a table of this kind.
 _NUMBERS = {
-    ("remarks", "replaced"): ("by", "readings"),
-    ("findings", "seat"): ("curve", "sessions"),
+    ("remarks", "replaced"): {"by": "readings"},
+    ("findings", SEAT): {"curve": "sessions"},
+    ("findings", BUILT): {"rig": "sessions"},
+    ("steps", ""): {"curve": "sessions", "void": "sessions"},
 }
 
 
@@ -74,8 +77,8 @@ class Exchange(Looking):
                 " UNION SELECT readings.session_id FROM remarks"
                 " JOIN readings ON readings.id = reading_id WHERE remarks.session_id = ?"
                 " UNION SELECT id FROM sessions WHERE id IN (SELECT json_extract(figures,"
-                " '$.curve') FROM findings WHERE session_id = ? AND kind = 'seat')",
-                (number, number, number),
+                " '$.curve') FROM findings WHERE session_id = ? AND kind = ?)",
+                (number, number, number, SEAT),
             )
             open_ += [row["number"] for row in rows]
         return sorted(found)
@@ -156,11 +159,12 @@ class Exchange(Looking):
         values["session_id"] = raised("sessions", row.session_id)
         if values.get("reading_id") is not None:
             values["reading_id"] = raised("readings", row.reading_id)
-        key, of = _NUMBERS.get((table, values.get("kind", "")), ("", ""))
+        numbers = _NUMBERS.get((table, values.get("kind", "")), {})
         for column in ("figures", "curve"):
             if column in values:
                 figures = dict(values[column])
-                if key and isinstance(figures.get(key), int):
-                    figures[key] = raised(of, figures[key])
+                for key, of in numbers.items():
+                    if isinstance(figures.get(key), int):
+                        figures[key] = raised(of, figures[key])
                 values[column] = dumps(figures)
         self._insert(table, **values)

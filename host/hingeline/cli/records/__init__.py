@@ -30,19 +30,6 @@ class _Subcommands(Lazily):
         for name, (module, text) in SUBCOMMANDS.items()
     }
 
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Find a sub-command, and name the one that was probably meant."""
-        unknown = args and args[0] not in SUBCOMMANDS and not args[0].startswith("-")
-        if unknown and not ctx.resilient_parsing:
-            import difflib
-
-            close = difflib.get_close_matches(args[0], SUBCOMMANDS, n=1)
-            hint = f" Did you mean {close[0]!r}?" if close else ""
-            ctx.fail(f"There is no command {args[0]!r}.{hint} See: hingeline records --help")
-        return super().resolve_command(ctx, args)
-
 
 @click.group(
     "records", cls=_Subcommands, short_help="List, show, draw and export what was measured."

@@ -9,12 +9,19 @@ from typing import Any
 import click
 
 from hingeline.cli import options
+from hingeline.cli.curves import REFIT, SERVO
 from hingeline.cli.output import emit, table, wrapped
 from hingeline.cli.records.place import bench_words, day, existing
 from hingeline.errors import HingelineError, RecordsError
+from hingeline.kinds import SEAT, VERDICT
 from hingeline.records.store import Records, Row
 
-_VERDICT, _SEAT = "verdict", "seat"
+#: What is said of its arm, by what was done of which nobody has read the outcome.
+_SEATED = {
+    None: "Its arm was put on and its lean read",
+    REFIT: "Its arm was put on anew, its lean not read,",
+    SERVO: "Another servo was fitted in its place",
+}
 #: The maker's figures as they are said, in the order in which they are.
 _SAID = (
     ("spline_teeth", "{:g} spline teeth"),
@@ -61,7 +68,7 @@ def _newest(records: Records, row: Row) -> Row:
     servo, simulated = row["servo"], row["simulated"]
     said = records.newest_servo(servo, simulated=simulated)
     curve = records.latest_curve(servo, simulated=simulated)
-    verdict = records.latest_finding(_VERDICT, servo, simulated=simulated)
+    verdict = records.latest_finding(VERDICT, servo, simulated=simulated)
     return {
         "maker": None if said is None else said["figures"],
         "newest": None if curve is None else _calibration(curve, None),
@@ -74,14 +81,14 @@ def _whole(records: Records, row: Row) -> Row:
     models = records.models_of_servo(servo, simulated=simulated)
     verdicts = {
         one["session_id"]: one
-        for one in records.finding_history(_VERDICT, servo, simulated=simulated)
+        for one in records.finding_history(VERDICT, servo, simulated=simulated)
     }
     curves = records.curve_history(servo, simulated=simulated)
     history = [_calibration(one, verdicts.pop(one["session_id"], None)) for one in curves]
     # A calibration may end in a verdict without a curve.
     history += [_calibration(None, one) for one in verdicts.values()]
     history.sort(key=lambda one: (one["noted"], one["session_id"]), reverse=True)
-    seat = records.latest_finding(_SEAT, servo, simulated=simulated)
+    seat = records.latest_finding(SEAT, servo, simulated=simulated)
     return {
         **row,
         "maker": _maker(records, servo, models, simulated=simulated),
@@ -195,4 +202,4 @@ def _told(found: list[Row]) -> Iterator[str]:
         headings = ["calibrated", ">session", ">centre, us", ">rate, deg/us", ">gap, deg"]
         yield from (f"  {line}" for line in table([*headings, "verdict"], rows).splitlines())
         if row["seat"] is not None:
-            yield f"  Its arm was put on and its lean read on {day(row['seat']['noted'])}."
+            yield f"  {_SEATED[row['seat'].get('unread')]} on {day(row['seat']['noted'])}."
