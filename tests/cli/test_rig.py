@@ -5,7 +5,7 @@ from collections import Counter
 
 import pytest
 
-from hingeline.errors import LostError, Stopped
+from hingeline.errors import LostError, ModelError, Stopped
 from hingeline.records.store import Records
 from hingeline.rigging.steps import STEPS
 from tests.cli.running import run
@@ -162,7 +162,7 @@ def test_another_class_than_listed_sends_nothing():
         script={"class": ["different"]},
         build=lambda stations: [watch(station, sent) for station in stations.values()],
     )
-    assert isinstance(played.error, Stopped)
+    assert isinstance(played.error, ModelError)
     assert "pulse_class" in played.error.mend
     assert sent == []
 

@@ -257,7 +257,10 @@ class Work:
         rows = bench.records.rig_steps(number)
         made: list[Conductor] = []
         prompter = Prompter(
-            bench.asker, lambda typed: made[0].keep(typed), lambda order: made[0].obey(order)
+            bench.asker,
+            lambda typed: made[0].keep(typed),
+            lambda order: made[0].obey(order),
+            lambda order: made[0].refused(order),
         )
         rig = Rig(
             self._file.model,
@@ -287,7 +290,9 @@ class Work:
             (AGAIN, STOP),
             topic="broken off",
         )
-        return Prompter(asker, self._keep_apart).pick(choice) == AGAIN
+        refused = f"No step is under way. Type {AGAIN} or {STOP}."
+        prompter = Prompter(asker, self._keep_apart, refused=lambda _order: refused)
+        return prompter.pick(choice) == AGAIN
 
     def _keep_apart(self, typed: Typed) -> None:
         """Keep what is typed while there is no bench."""

@@ -24,6 +24,7 @@ __all__ = [
     "direction_named",
     "neutral_named",
     "rod_mend",
+    "slop_limit_deg",
     "slop_named",
     "travel_named",
 ]
@@ -192,8 +193,8 @@ def direction_named(
         )
     other_side = mend(
         "rod side",
-        "move the rod to the other side of the arm (turn the arm half round, or fit one with "
-        "two sides); the plugs stay as they are",
+        "move the rod to the other side of the servo: use the arm's other end, or another arm of "
+        "the part, leaning as planned; the plugs stay as they are",
         f"{expected} where it went {seen}",
     )
     wrong = mend(
@@ -265,7 +266,7 @@ def slop_named(setting: Setting, play_deg: float) -> Named | None:
         Whole free play at the trailing edge with the servo held.
     """
     planned = _planned_slop_deg(setting)
-    if play_deg < max(SLOP_DEG, SLOP_OVER_PLAN * planned):
+    if play_deg < slop_limit_deg(setting):
         return None
     return Named(
         "slop",
@@ -281,6 +282,11 @@ def slop_named(setting: Setting, play_deg: float) -> Named | None:
             mend("servo", "fit another servo, if the play is in its gears"),
         ),
     )
+
+
+def slop_limit_deg(setting: Setting) -> float:
+    """Return the whole free play at the trailing edge from which on it is too much."""
+    return max(SLOP_DEG, SLOP_OVER_PLAN * _planned_slop_deg(setting))
 
 
 def _planned_slop_deg(setting: Setting) -> float:

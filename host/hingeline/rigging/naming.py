@@ -14,7 +14,7 @@ REOPENS: dict[str, tuple[str, ...]] = {
     "hole": ("rod",),
     "set-back": ("neutral",),
     "rod": ("neutral",),
-    "rod side": ("rod", "direction"),
+    "rod side": ("seat", "rod", "direction"),
     "swap leads": ("centre",),
     "servo": ("centre",),
     "hinge": ("bare",),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Literal
 
-from hingeline.rigging.steps import ALL, STEPS, Item, changed_parts, step_named
+from hingeline.rigging.steps import ALL, STEPS, Item, Step, changed_parts, step_named
 
 #: A row of a step, as the records give it: id, noted, surface, step, outcome, text, figures.
 Row = Mapping[str, Any]
@@ -14,6 +14,8 @@ State = Literal["open", "done", "failed", "skipped", "again"]
 _DEALT: dict[str, State] = {"done": "done", "failed": "failed", "skipped": "skipped"}
 #: After these, what rests on a step has to be done again; leaving a step out changes nothing.
 _NEWS = {"done": "done", "failed": "done, and failed,", "reopened": "opened"}
+#: Among the figures of a row: subject and step of each that is to be done again because of it.
+REOPENS = "reopens"
 #: Stands in a print before what the item covers besides its parts of the file.
 COVERS = " for "
 
@@ -23,7 +25,9 @@ class Progress:
 
     An item counts as dealt with after "done", "failed" or "skipped", until it is reopened,
     the parts of the model file change on which it rests, or any of this happens to, or
-    something is done anew about, an item on which it rests, directly or through others.
+    something is done anew about, an item on which it rests, directly or through others. It is
+    reopened by a row of its own, or by one whose figures name it under `REOPENS`: that is one
+    row, so that nothing can come between a fault and what it opens.
 
     Parameters
     ----------
@@ -53,6 +57,14 @@ class Progress:
 
     def add(self, row: Row) -> None:
         """Follow one more row."""
+        self._follow(row)
+        for subject, step in row["figures"].get(REOPENS, ()):
+            if (subject, step) in self._last:
+                because = _said(Item(step_named(row["step"]), row["surface"]))
+                opened = {"surface": subject, "step": step, "outcome": "reopened"}
+                self._follow({**opened, "text": f"because of {because}", "figures": {}})
+
+    def _follow(self, row: Row) -> None:
         key = (row["surface"], row["step"])
         if row["outcome"] in _NEWS and not self._only_widened(key, row):
             self._news[key] = (self._rows, row)
@@ -73,6 +85,14 @@ class Progress:
         if last is None:
             return "open"
         return "again" if self.why_again(item) else _DEALT[last["outcome"]]
+
+    def waits_for(self, step: Step, subject: str) -> str:
+        """Return the title of what must stand done before a step gives pulses; empty: it may."""
+        for other in self.items:
+            needed = other.step.name in step.waits_for and other.subject in ("", subject)
+            if needed and self.state(other) != "done":
+                return other.step.title
+        return ""
 
     def why_again(self, item: Item) -> str:
         """Return in a sentence why an item has to be done again; empty when it has not."""

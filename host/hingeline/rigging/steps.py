@@ -37,6 +37,9 @@ class Step:
         Names of the steps whose result it takes for granted; or `ALL`.
     of_file : tuple of str
         The parts of the model file that it takes for granted and no step before it does.
+    waits_for : tuple of str
+        Names of the steps that must stand done before it may give a servo pulses; empty for
+        a step that gives none.
     """
 
     name: str
@@ -45,7 +48,12 @@ class Step:
     why: str
     rests_on: tuple[str, ...] = ()
     of_file: tuple[str, ...] = ()
+    waits_for: tuple[str, ...] = ()
 
+
+#: Before a servo is known to be the one that is meant, nothing moves but what finds that out.
+_PLUGGED = ("leads", "class")
+_KNOWN = (*_PLUGGED, "centre")
 
 STEPS: tuple[Step, ...] = (
     Step(
@@ -75,6 +83,7 @@ STEPS: tuple[Step, ...] = (
         "An arm fitted to a servo that is not at its centre sits wrong for good.",
         rests_on=("leads", "class"),
         of_file=("servo", "channel", "servo.centre", "servo.pulse_limits"),
+        waits_for=_PLUGGED,
     ),
     Step(
         "seat",
@@ -83,6 +92,7 @@ STEPS: tuple[Step, ...] = (
         "Where the arm stands at centre decides how evenly both ways go.",
         rests_on=("centre",),
         of_file=("mount", "arm", "horn", "servo.spline_teeth", "servo.arm_count"),
+        waits_for=_KNOWN,
     ),
     Step(
         "travel",
@@ -90,6 +100,7 @@ STEPS: tuple[Step, ...] = (
         "travel of the servo",
         "No two servos turn alike; only a measured one can be sent to an angle.",
         rests_on=("centre",),
+        waits_for=_KNOWN,
     ),
     Step(
         "rod",
@@ -105,6 +116,7 @@ STEPS: tuple[Step, ...] = (
         "Set by the rod's length; trimmed away by the pulse, it costs throw on one side.",
         rests_on=("seat", "travel", "rod"),
         of_file=("chord",),
+        waits_for=_KNOWN,
     ),
     Step(
         "direction",
@@ -113,6 +125,7 @@ STEPS: tuple[Step, ...] = (
         "A surface that goes the wrong way ends the first flight.",
         rests_on=("centre",),
         of_file=("kind", "side", "mount", "horn"),
+        waits_for=_KNOWN,
     ),
     Step(
         "throws",
@@ -121,6 +134,7 @@ STEPS: tuple[Step, ...] = (
         "Full and half throw, both ways, show what arm, rod and horn really do.",
         rests_on=("neutral", "bare", "direction"),
         of_file=("throws",),
+        waits_for=_KNOWN,
     ),
     Step(
         "slop",
@@ -129,6 +143,7 @@ STEPS: tuple[Step, ...] = (
         "Free play lets a surface wander, and in fast air it may begin to flutter.",
         rests_on=("centre", "rod"),
         of_file=("chord",),
+        waits_for=_KNOWN,
     ),
     Step(
         "binding",
@@ -136,6 +151,7 @@ STEPS: tuple[Step, ...] = (
         "binding at the ends",
         "A servo that buzzes at full throw pulls hard all flight long, runs hot and fails.",
         rests_on=("throws",),
+        waits_for=_KNOWN,
     ),
     Step(
         "pair",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from hingeline import units
 from hingeline.bench.asking import Question, surface_question
 from hingeline.bench.choices import Choice
@@ -9,11 +11,16 @@ from hingeline.bench.procedures.throwing import surface_deg
 from hingeline.bench.rigging.context import Result, Rig
 from hingeline.bench.rigging.mending import settle
 from hingeline.bench.rigging.reading import plain_keep, questioned
-from hingeline.errors import Stopped
+from hingeline.errors import ModelError
+from hingeline.model.schema import Surface
 from hingeline.model.throws import free_travel_deg
 from hingeline.model.words import directions, say, sign_of
 from hingeline.rigging.mends import bare_named
 from hingeline.rigging.steps import Item
+
+#: Free travel that differs by more from what the file says is told. Our own choice: more than a
+#: hand that feels for a stop is wrong.
+OTHERWISE_DEG = 2.0
 
 
 def leads(rig: Rig, item: Item) -> Result:
@@ -41,7 +48,7 @@ def leads(rig: Rig, item: Item) -> Result:
 def bare(rig: Rig, item: Item) -> Result:
     """Have the bare surface moved by hand to both of its stops."""
     surface = rig.planned(item.subject)
-    found = {}
+    found: dict[str, float] = {}
     for word in directions(surface):
         question = _bare_question(rig, item, word)
         sign = sign_of(surface, word)
@@ -58,8 +65,17 @@ def bare(rig: Rig, item: Item) -> Result:
     text = ", ".join(f"{word} {units.deg(size)}" for word, size in found.items())
     named = bare_named(surface, found)
     if named is None:
-        return Result("done", f"moves freely {text}", figures)
+        return Result("done", f"moves freely {text}{_otherwise(surface, found)}", figures)
     return settle(rig, item, named, figures)
+
+
+def _otherwise(surface: Surface, found: Mapping[str, float]) -> str:
+    """Say what the file says of the free travel, where that is plainly something else."""
+    planned = {word: free_travel_deg(surface, word) for word in found}
+    if all(abs(found[word] - size) <= OTHERWISE_DEG for word, size in planned.items()):
+        return ""
+    said = ", ".join(f"{word} {units.deg(size)}" for word, size in planned.items())
+    return f"; the model file says {said}: from here on it counts as measured"
 
 
 def _bare_question(rig: Rig, item: Item, word: str) -> Question:
@@ -71,7 +87,7 @@ def _bare_question(rig: Rig, item: Item, word: str) -> Question:
         f"{surface.name}, rod off: how far {word} does it move by hand{where}, {unit}",
         surface.channel,
         rig.gauge,
-        asked.signs,
+        {word: sign_of(surface, word)},  # the other way is not what is measured now
         assumed=word,
         most=asked.most,
         help=f"Move it {word} with a finger until it stops by itself, without force, and measure "
@@ -102,7 +118,7 @@ def pulse_class(rig: Rig, item: Item) -> Result:
         )
     )
     if picked == "different":
-        raise Stopped(
+        raise ModelError(
             "a servo is not of the class that the model file says; nothing was sent to it.",
             mend="Correct pulse_class, centre and pulse_limits in the model file, then start "
             "again: it goes on from here.",

@@ -11,6 +11,7 @@ from hingeline.bench.choices import Choice
 from hingeline.bench.rigging.context import Result, Rig
 from hingeline.bench.rigging.mending import left_in_place, settle
 from hingeline.bench.rigging.reading import plain_keep, questioned
+from hingeline.bench.rigging.rods import take_off
 from hingeline.linkage.mounting import lean_deg
 from hingeline.rigging.naming import Named, mend
 from hingeline.rigging.seating import seat_of
@@ -105,6 +106,8 @@ def seat(rig: Rig, item: Item) -> Result:
     """Hold all at centre while an arm is fitted, and have its lean read."""
     surface = rig.surface(item.subject)
     servo = rig.model.servo_of(surface)
+    rod_off, rod = take_off(rig, item.subject)
+    rig.arms_off = False  # from here on an arm may be on
     for line in _place(rig, item.subject):
         rig.prompter.tell(line)
     question = lean_question(surface, ARM_GAUGE)
@@ -127,7 +130,6 @@ def seat(rig: Rig, item: Item) -> Result:
                 lambda made: made.value,
                 lean_words,
             )
-    rig.arms_off = False
     curve = rig.curve(item.subject) or nominal(servo)
     found = seat_of(
         surface,
@@ -137,6 +139,7 @@ def seat(rig: Rig, item: Item) -> Result:
         part_arm=rig.built(item.subject).part_arm,
     )
     figures: dict[str, Any] = {
+        **rod_off,
         "lean_deg": answer.value,
         "planned_lean_deg": planned,
         "arm_deg": found.arm_deg,
@@ -148,8 +151,8 @@ def seat(rig: Rig, item: Item) -> Result:
     named = found.named
     if named is None:
         counted = "" if found.off_deg == 0 else "; counted in from here on"
-        return Result("done", f"{found.text}{counted}", figures)
-    return left_in_place(settle(rig, item, named, figures), found.text)
+        return Result("done", f"{found.text}{counted}", figures, rod)
+    return left_in_place(settle(rig, item, named, figures, rod), found.text)
 
 
 def _to_be_seated(rig: Rig, item: Item) -> list[str]:
@@ -159,6 +162,7 @@ def _to_be_seated(rig: Rig, item: Item) -> list[str]:
         for one in rig.progress.items
         if one.step.name == "seat"
         and (one.subject == item.subject or rig.progress.state(one) in ("open", "again"))
+        and not rig.progress.waits_for(one.step, one.subject)
     ]
 
 

@@ -35,7 +35,13 @@ def direction(rig: Rig, item: Item) -> Result:
 
 def _seen(rig: Rig, name: str, command: str) -> str:
     """Move all surfaces of a stick together, and ask about one of them."""
-    moving = [one.name for one in rig.surfaces if command in commands_of(one)]
+    moving = [
+        one.subject
+        for one in rig.progress.items
+        if one.step.name == "direction"
+        and command in commands_of(rig.planned(one.subject))
+        and not rig.progress.waits_for(one.step, one.subject)
+    ]
     neutral, away = {}, {}
     for one in moving:
         setting = rig.setting(one)

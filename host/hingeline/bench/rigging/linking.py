@@ -17,7 +17,7 @@ from hingeline.linkage.mounting import mounted
 from hingeline.model.schema import Surface
 from hingeline.model.throws import signed_deg
 from hingeline.model.words import directions, say, sign_of
-from hingeline.rigging.mends import neutral_named
+from hingeline.rigging.mends import neutral_named, slop_limit_deg
 from hingeline.rigging.naming import Named, mend
 from hingeline.rigging.steps import Item
 from hingeline.travel.reading import Approach
@@ -195,9 +195,13 @@ def neutral(rig: Rig, item: Item) -> Result:
     named = neutral_named(setting, off, u)
     if named is not None:
         # Free play shows on one side alone: only the middle of both is the rod's doing.
-        other, its, _ = _read_neutral(rig, setting, pulse, directions(setting.surface)[0])
-        figures["from_first_deg"] = first * other
-        off, u = (off + other - its) / 2.0, u / math.sqrt(2.0)
+        rig.prompter.tell(
+            "It is read once more, come to from the other side: free play would show on one side "
+            "alone."
+        )
+        seen, off, other = _both_sides(rig, setting, pulse, seen, expected, u)
+        figures |= {"measured_deg": first * seen, "from_first_deg": first * other}
+        u /= math.sqrt(2.0)
         named = neutral_named(setting, off, u)
     figures["off_deg"] = first * off
     if named is None:
@@ -205,6 +209,32 @@ def neutral(rig: Rig, item: Item) -> Result:
         text = f"stands {say(setting.surface, seen)} at {pulse} us, read to {read_to}"
         return Result("done", text, figures)
     return settle(rig, item, named, figures)
+
+
+def _both_sides(
+    rig: Rig, setting: Setting, pulse_us: int, seen: float, expected: float, u_deg: float
+) -> tuple[float, float, float]:
+    """Read neutral from the first side, too; both anew where free play does not explain them.
+
+    Returns
+    -------
+    seen, off, other : float
+        Coming from the second side; off neutral in the middle of both; coming from the first.
+    """
+    first, second = directions(setting.surface)
+    most = slop_limit_deg(setting) + 2.0 * math.sqrt(2.0) * u_deg
+    other, its, _ = _read_neutral(rig, setting, pulse_us, first)
+    apart = (seen - expected) - (other - its)
+    if abs(apart) > most:
+        rig.prompter.tell(
+            f"Come to from {second} it was {say(setting.surface, seen)}, from {first} "
+            f"{say(setting.surface, other)}: further apart than the {units.deg(most)} that free "
+            "play and gauge may make. Something moves between the two, or one was misread: both "
+            "are read again."
+        )
+        seen, expected, _ = _read_neutral(rig, setting, pulse_us, second)
+        other, its, _ = _read_neutral(rig, setting, pulse_us, first)
+    return seen, ((seen - expected) + (other - its)) / 2.0, other
 
 
 def _read_neutral(

@@ -18,6 +18,7 @@ from hingeline.model.schema import Surface
 from hingeline.model.words import directions
 from hingeline.rigging.mends import binding_named, slop_named
 from hingeline.rigging.steps import Item
+from hingeline.travel.setting import Setting
 
 
 def slop(rig: Rig, item: Item) -> Result:
@@ -27,7 +28,7 @@ def slop(rig: Rig, item: Item) -> Result:
     surface = setting.surface
     question = slop_question(surface, rig.gauge)
     with rig.live([name]):
-        come_to_neutral(rig, setting, pulses_of(rig, setting)[0.0])
+        come_to_neutral(rig, setting, _neutral_us(rig, setting))
         with rig.board.attended():
             answer = rig.prompter.read(question)
     play = slop_deg(answer, surface, rig.gauge)
@@ -36,6 +37,13 @@ def slop(rig: Rig, item: Item) -> Result:
     if named is None:
         return Result("done", f"free play {units.deg(play)}", figures)
     return settle(rig, item, named, figures)
+
+
+def _neutral_us(rig: Rig, setting: Setting) -> int:
+    """Return the pulse at neutral alone: a throw that cannot be had is no matter here."""
+    if rig.built(setting.surface.name).aimed:
+        return pulses_of(rig, setting)[0.0]
+    return round(setting.centre_us)
 
 
 def slop_question(surface: Surface, gauge: Gauge) -> Question:

@@ -11,6 +11,8 @@ from hingeline.rigging.naming import Mend, Named
 from hingeline.rigging.steps import Item
 
 LEAVE = "leave"
+#: What is never left as it is: with a wrong plug, everything after it would move a wrong servo.
+_NEVER_LEFT = frozenset({"leads"})
 #: Mends for which nothing is done by hand.
 _BY_PULSE = frozenset({"trim", "aim"})
 
@@ -46,11 +48,16 @@ def settle(
         ask.tell(f"{number}: {mend.text}{gives}")
     numbers = tuple(str(number) for number in range(1, len(named.mends) + 1))
     details = [dict(mend.detail) for mend in named.mends]
+    leave = () if named.cause in _NEVER_LEFT else (LEAVE,)
+    if leave:
+        ask.tell(f"{LEAVE}: go on with it as it is; it stays failed, and is shown at the end.")
     choice = Choice(
         f"{surface}: which of these will you do" if numbers else f"{surface}: what now",
         channel,
-        (*numbers, LEAVE),
-        help=f"Type the number of a mend, or {LEAVE} to go on with it as it is.",
+        (*numbers, *leave),
+        help=f"Type the number of a mend, or {LEAVE} to go on with it as it is."
+        if leave
+        else "Type the number of a mend; nothing else moves before it is done. stop ends here.",
         topic="mend",
         detail={"surface": surface, "cause": named.cause, "mends": details},
     )

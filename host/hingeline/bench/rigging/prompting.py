@@ -11,6 +11,9 @@ from hingeline.bench.choices import NOT_UNDERSTOOD, Choice, Chooser
 from hingeline.bench.rigging.orders import HELP, Order, form_of, order_of
 from hingeline.errors import TravelError, UnitError
 
+#: Another form of a word shares so many letters with it from the first on. Our own choice.
+_STEM = 4
+
 
 class Ordered(Exception):  # noqa: N818  (no error: what the person wants instead)
     """An order that ends the step under way; the conductor obeys it.
@@ -60,6 +63,9 @@ class Prompter:
     obey : callable
         Given the orders that leave the step where it is (list, why); a note needs no more than
         to be kept.
+    refused : callable
+        Says why an order cannot be followed, which leaves the question where it is; empty when
+        it can.
     """
 
     def __init__(
@@ -67,9 +73,10 @@ class Prompter:
         asker: Chooser,
         keep: Callable[[Typed], None],
         obey: Callable[[Order], None] = lambda _order: None,
+        refused: Callable[[Order], str] = lambda _order: "",
     ) -> None:
         self.asker = asker
-        self._keep, self._obey = keep, obey
+        self._keep, self._obey, self._refused = keep, obey, refused
         self._last: dict[str, str] = {}
 
     def tell(self, text: str) -> None:
@@ -157,6 +164,15 @@ class Prompter:
         self._last[question.topic] = answer.typed
         say_understood(answer, self.asker)
 
+    def obeyed(self, typed: str, asked: Choice | Question) -> bool:
+        """Obey list or why, if that was typed; tell whether it was."""
+        order = order_of(typed)
+        if order is None or order.what not in ("list", "why"):
+            return False
+        self._note(asked, typed, f"order: {order.what}")
+        self._obey(order)
+        return True
+
     # -- within ------------------------------------------------------------------------
 
     def _understood(self, question: Question, typed: str, meant: str) -> Answer | None:
@@ -200,6 +216,8 @@ class Prompter:
             return last
         if order.what == "note":
             self.tell("The note is kept.")
+        elif why := self._refused(order):
+            self.tell(why)
         elif order.what in ("list", "why"):
             self._obey(order)
         else:
@@ -210,10 +228,51 @@ class Prompter:
         self._keep(Typed(asked.topic, typed, understood, asked.detail))
 
 
+@dataclass(frozen=True)
+class Within:
+    """Answers for whoever is asked in work that has orders of its own, and obeys list and why.
+
+    Attributes
+    ----------
+    prompter : Prompter
+        Of the step to which the work belongs.
+    """
+
+    prompter: Prompter
+
+    def ask(self, question: Question) -> str:
+        """Return what is typed in answer."""
+        while self.prompter.obeyed(typed := self.prompter.asker.ask(question), question):
+            pass
+        return typed
+
+    def pick(self, choice: Choice) -> str:
+        """Return what is typed in answer to a choice."""
+        while self.prompter.obeyed(typed := self.prompter.asker.pick(choice), choice):
+            pass
+        return typed
+
+    def tell(self, text: str) -> None:
+        """Show a line."""
+        self.prompter.asker.tell(text)
+
+    def pause(self, text: str) -> None:
+        """Show a line and wait."""
+        self.prompter.asker.pause(text)
+
+    def agree(self, text: str) -> bool:
+        """Return the answer to a question of yes or no."""
+        return self.prompter.asker.agree(text)
+
+
 def _begun(text: str, words: tuple[str, ...]) -> str | None:
     """Return the word that is meant: typed whole, or the only one that begins like this."""
     whole = [word for word in words if word.lower() == text]
     begun = [word for word in words if text and word.lower().startswith(text)]
+    # "buzzes" for buzzing; labels and numbers are taken by their letters alone.
+    if not begun and text.isalpha() and len(text) >= _STEM:
+        lower = (word for word in words if word.isalpha() and word.islower())
+        begun = [word for word in lower if len(word) >= _STEM and word[:_STEM] == text[:_STEM]]
     return whole[0] if whole else begun[0] if len(begun) == 1 else None
 
 

@@ -137,6 +137,8 @@ def slip_of(
         return None
     nearest, best = max(NEAR_DEG, NEAR_PART * size), None
     for slip, other in meant(found.group(), number):
+        if other * number < 0 and len(question.signs) == 1:
+            continue  # the other way cannot be meant
         text = with_number(question, answer.typed, other)
         try:
             away = abs(in_deg(understand(question, text)) - expected_deg)

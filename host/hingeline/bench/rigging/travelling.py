@@ -11,6 +11,8 @@ from hingeline.bench.choices import Choice
 from hingeline.bench.rigging.centring import lean_words
 from hingeline.bench.rigging.context import Result, Rig
 from hingeline.bench.rigging.mending import left_in_place, settle
+from hingeline.bench.rigging.prompting import Within
+from hingeline.bench.rigging.rods import take_off
 from hingeline.errors import TravelError, UnfitError
 from hingeline.linkage.mounting import ahead_sense, lean_deg, mounted
 from hingeline.rigging.mends import travel_named
@@ -35,7 +37,8 @@ def travel(rig: Rig, item: Item) -> Result:
     reseated = _reseated(rig, name)
     if rig.curve(name) is None or not (kind == RECORD or reseated):
         figures["calibration"] = kind if kind in KINDS else "usual"
-        rod_off = rig.rod_off_again(name)
+        said, rod_off = take_off(rig, name)
+        figures |= said
         if (wrong := _measured(rig, item, figures, rod_off)) is not None:
             return wrong
     elif kind != RECORD:
@@ -57,7 +60,7 @@ def _measured(
     """Measure a servo; return how the step ends when that showed a fault, None when not."""
     name = item.subject
     rig.prompter.tell(
-        f"Servo {rig.planned(name).servo} is stepped through its range: its rod must be off. "
+        f"Servo {rig.planned(name).servo} is stepped through its range, its rod off. "
         "Set the protractor to zero at the arm's planned place, fingers clear of the arm."
     )
     unfit = _calibrated(rig, name, figures)
@@ -81,7 +84,8 @@ def _calibrated(rig: Rig, name: str, figures: dict[str, Any]) -> tuple[str, ...]
         kind = figures["calibration"]
         try:
             with rig.live([name]):
-                return rig.keeper.calibrate(rig.board, rig.prompter.asker, rig.setting(name), kind)
+                asker = Within(rig.prompter)
+                return rig.keeper.calibrate(rig.board, asker, rig.setting(name), kind)
         except UnfitError as error:
             return (f"no travel curve: {error}",)
         except TravelError as error:
@@ -133,7 +137,8 @@ def _against_seat(rig: Rig, name: str) -> tuple[Named, str] | None:
     alone says where the arm stood, by the protractor's zero at its planned place.
     """
     row, curve = rig.found("seat", name), rig.curve(name)
-    if row is None or curve is None:
+    # A seat that was left out after a fault says nothing of how the arm sits now.
+    if row is None or curve is None or "arm_deg" not in row["figures"]:
         return None
     surface, figures = rig.surface(name), row["figures"]
     servo = rig.model.servo_of(surface)

@@ -101,6 +101,9 @@ class Builder(Listener):
         """Return the true word, and do what a prompt asks for."""
         if choice.topic in _SAID:
             return _SAID[choice.topic]
+        if choice.topic == "rod off":
+            self._of(choice.detail["surface"]).rod_on = False
+            return "off"
         if choice.topic == "which servo":
             return self._moved(choice)
         if choice.topic == "travel":
