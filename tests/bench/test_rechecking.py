@@ -12,6 +12,7 @@ from hingeline.bench.rigging.rechecking import Three, read_play, read_three
 from hingeline.bench.simulated.listener import Listener
 from hingeline.bench.simulated.servo import ServoTruth
 from hingeline.model.words import sign_of
+from hingeline.rigging.threepoints import too_far
 from tests.support.bench import Person, Watched, station
 from tests.support.models import model, servo, surface
 
@@ -108,8 +109,26 @@ def test_what_a_slip_would_explain_is_asked_about_once(typed, slip):
 
 
 def test_what_is_kept_stands_as_it_was_typed():
-    bench = Bench(Person(["down 8", "keep", "0", "up 6", "keep"]))
-    assert bench.read() == (-8.0, 0.0, 6.0)
+    bench = Bench(Person(["up 10.8", "keep", "0", "down 6"]))
+    three = Three(bench.shape, (1700, 1500, 1350), (7.8, 0.0, -6.0))
+    assert bench.read(three) == (10.8, 0.0, -6.0)
+
+
+@pytest.mark.parametrize("typed", [["down 8", "keep", "0"], ["up 1", "0"], ["up 13", "0"]])
+def test_what_is_far_off_at_the_first_end_is_not_driven_to_the_other(typed):
+    person = Person(typed)  # has no more answers: nothing else is asked, the sign but once
+    bench = Bench(person)
+    assert bench.read()[1:] == (0.0,)
+    assert resting(bench.line.pulses_seen[1]) == [1500, 1700, 1500]
+    assert "is not driven to the other end" in " ".join(person.told)
+
+
+@pytest.mark.parametrize(
+    ("then_deg", "now_deg", "far"),
+    [(30, 20.5, False), (30, 19.5, True), (8, 4.5, False), (8, 12.5, True), (2, -0.5, False)],
+)
+def test_far_is_ten_degrees_or_half_the_throw_but_never_less_than_three(then_deg, now_deg, far):
+    assert too_far(then_deg, now_deg) is far
 
 
 def test_an_order_ends_it_and_the_outputs_go_off():

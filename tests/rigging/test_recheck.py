@@ -8,7 +8,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy.stats import chi2, norm
+from scipy.stats import norm
 
 from hingeline.linkage.closure import Linkage, shaft_angle, surface_angle
 from hingeline.linkage.mounting import mounted, tooth_deg
@@ -106,7 +106,7 @@ def judged(change, name, seed):
             )
             all_ += 1
             found += result.changed
-            named += result.changed and name in {one.name for one in result.stories}
+            named += result.changed and name in {one.name for one in result.causes}
     return 100.0 * found / all_, 100.0 * named / all_
 
 
@@ -181,7 +181,7 @@ def test_an_arm_that_slipped_towards_the_hinge_is_said_to_have_slipped_aft(name)
     aft = -slip if ahead_is_ccw(linkage) else slip
     now = sign * turned(aft)(linkage, servo, shaft, then)
     found = recheck(surface, servo, linkage, then, now, u_deg=0.05, tolerance_deg=1.0)
-    arm = next(story for story in found.stories if story.name == "arm")
+    arm = next(cause for cause in found.causes if cause.name == "arm")
     assert arm.size == pytest.approx(-slip, abs=1e-3)
     assert f"{slip:.1f} deg aft" in arm.text
 
@@ -192,7 +192,7 @@ def test_whole_teeth_are_recognised():
     rng = np.random.default_rng(3)
     linkage, then, now = readings(surface, servo, turned("tooth"), rng)
     result = recheck(surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0)
-    text = " ".join(one.text for one in result.stories)
+    text = " ".join(one.text for one in result.causes)
     assert "one tooth" in text
     assert not result.passed
 
@@ -202,7 +202,7 @@ def test_a_slip_of_a_few_degrees_and_a_rod_cannot_be_told_apart_and_both_are_nam
     servo = MODEL.servo_of(surface)
     linkage, then, now = readings(surface, servo, longer(1.0), np.random.default_rng(5))
     result = recheck(surface, servo, linkage, then, now, u_deg=U_DEG, tolerance_deg=1.0)
-    assert {"arm", "rod"} <= {one.name for one in result.stories}
+    assert {"arm", "rod"} <= {one.name for one in result.causes}
 
 
 def test_sizes_are_found_without_noise():
@@ -221,8 +221,8 @@ def test_sizes_are_found_without_noise():
         result = recheck(
             surface, servo, linkage, sign * then, sign * now, u_deg=0.05, tolerance_deg=1.0
         )
-        assert result.stories[0].name == name
-        assert result.stories[0].size == pytest.approx(size, abs=1e-3)
+        assert result.causes[0].name == name
+        assert result.causes[0].size == pytest.approx(size, abs=1e-3)
         assert result.explained
 
 
@@ -260,7 +260,8 @@ def test_the_points_of_chi_square_are_those_of_the_tables():
     assert chi_square_point(0.99) == pytest.approx(11.345, abs=5e-4)
     assert normal_point(0.975) == pytest.approx(1.960, abs=5e-4)  # the same, 1.3.6.7.1
     assert normal_point(0.9944) == pytest.approx(norm.ppf(0.9944))
-    assert chi2.ppf(0.99, 2) == pytest.approx(LEFT_OVER, abs=5e-4)
+    assert chi_square_point(LEFT_OVER, 2) == pytest.approx(9.210, abs=5e-4)
+    assert chi_square_point(LEFT_OVER, 1) == pytest.approx(6.635, abs=5e-4)
 
 
 def test_the_points_of_a_record_are_those_come_to_as_they_will_be():
@@ -280,3 +281,97 @@ def test_the_points_of_a_record_are_those_come_to_as_they_will_be():
     with pytest.raises(KeyError):
         of_record({"points": rows[:3]})
     assert [share for share, _ in POINTS] == [1.0, 0.0, -1.0]
+
+
+def compared(then, now, *, play=None, u_deg=0.4, surface="elevator"):
+    shape = MODEL.surface(surface)
+    servo = MODEL.servo_of(shape)
+    linkage = mounted(shape, servo)
+    return recheck(shape, servo, linkage, then, now, u_deg=u_deg, tolerance_deg=1.0, play=play)
+
+
+def named(found):
+    return [cause.name for cause in found.causes]
+
+
+@pytest.mark.parametrize("now", [(0.0, 0.0, 0.0), (0.5, -0.5, 0.0), (6.0, 6.5, 6.0)])
+def test_what_does_not_move_is_said_not_to_move_wherever_it_stands(now):
+    found = compared((13.0, 0.0, -13.0), now)
+    assert named(found) == ["still"]
+    for word in ("rod", "arm", "lead", "servo"):
+        assert word in found.causes[0].text
+    assert found.explained
+    assert not found.passed
+
+
+@pytest.mark.parametrize(
+    ("now", "word", "short"),
+    [((9.0, 0.0, -13.0), "up", 4.0), ((13.0, 0.0, -8.0), "down", 5.0)],
+)
+def test_one_end_that_is_short_alone_binds_or_meets_a_stop(now, word, short):
+    found = compared((13.0, 0.0, -13.0), now)
+    assert named(found)[0] == "stop"
+    assert found.causes[0].size == pytest.approx(short)
+    assert f"when it goes {word}, and only there" in found.causes[0].text
+
+
+def test_one_end_that_goes_further_alone_meets_no_stop():
+    assert "stop" not in named(compared((13.0, 0.0, -13.0), (17.0, 0.0, -13.0)))
+
+
+@pytest.mark.parametrize("lean_deg", [-20.0, 0.0, 20.0])
+@pytest.mark.parametrize("name", ["left aileron", "right aileron", "elevator", "rudder"])
+def test_a_servo_that_turns_the_other_way_is_called_reversed_and_nothing_else(name, lean_deg):
+    surface = MODEL.surface(name)
+    linkage = mounted(surface, MODEL.servo_of(surface))
+    sign = sign_of(surface, directions(surface)[0])
+    then = np.array([12.0, 0.0, -10.0])
+    shaft = np.degrees(shaft_angle(linkage, np.radians(sign * then)))
+    now = sign * np.degrees(surface_angle(linkage, np.radians(lean_deg - shaft)))
+    found = compared(then, now, surface=name)
+    assert named(found) == ["reversed"]
+    assert not found.passed
+    assert named(compared(then[:2], now[:2], surface=name)) == ["reversed"]
+
+
+def test_free_play_that_was_read_bounds_what_is_put_down_to_it():
+    then, now = (13.0, 0.0, -13.0), (11.5, 1.5, -11.5)  # as 3 deg more play would have it
+    assert "slop" in named(compared(then, now))
+    assert "slop" in named(compared(then, now, play=Play(1.0, 4.0, U_DEG)))
+    assert "slop" not in named(compared(then, now, play=Play(1.0, 1.0, U_DEG)))
+    wide = (9.5, 3.5, -9.5)  # 7 deg of it
+    assert "slop" in named(compared(then, wide))
+    assert "slop" not in named(compared(then, wide, play=Play(1.0, 3.0, U_DEG)))
+
+
+@pytest.mark.parametrize("now", [(60.0, 35.0, -60.0), (40.0, 40.0, 20.0), (-8.0, 20.0, -20.0)])
+def test_no_cause_is_larger_than_can_be(now):
+    most = {"arm": 90.0, "rod": 10.0, "slop": 15.0}
+    for cause in compared((13.0, 0.0, -13.0), now).causes:
+        assert abs(cause.size) <= most.get(cause.name, math.inf)
+
+
+def test_two_points_still_tell_a_tooth_and_never_pass():
+    surface = MODEL.surface("elevator")
+    servo = MODEL.servo_of(surface)
+    linkage, then, now = readings(surface, servo, turned("tooth"), np.random.default_rng(3))
+    found = recheck(surface, servo, linkage, then[:2], now[:2], u_deg=U_DEG, tolerance_deg=1.0)
+    assert "one tooth" in " ".join(cause.text for cause in found.causes)
+    same = recheck(surface, servo, linkage, then[:2], then[:2], u_deg=U_DEG, tolerance_deg=1.0)
+    assert not same.changed
+    assert not same.passed
+
+
+def test_without_the_linkage_of_that_time_no_cause_is_named():
+    surface = MODEL.surface("elevator")
+    found = recheck(
+        surface,
+        MODEL.servo_of(surface),
+        None,
+        (13.0, 0.0, -13.0),
+        (9.0, 2.0, -13.0),
+        u_deg=0.4,
+        tolerance_deg=1.0,
+    )
+    assert found.changed
+    assert (found.causes, found.explained) == ((), False)

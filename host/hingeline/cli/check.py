@@ -50,7 +50,9 @@ def command(
     when it was rigged, to both ends and to neutral, and you type where it stands. What differs
     by more than the gauge may make is named: a slipped arm, a bent rod, growing free play,
     another servo, a reversed channel. Where the free play is on record, it is read again, too.
-    The exit code is 1 when something has changed by more than the tolerance.
+    A surface that stands far from its record at the first end is not driven to the other. The
+    exit code is 1 when something has changed by more than the tolerance, when the record itself
+    was not as wanted or the model file has changed since, and when a surface was left out.
 
     \b
     Examples:
@@ -63,10 +65,10 @@ def command(
     if history:
         _show_history(file, chosen, choices, as_json=as_json)
         return 0
-    from hingeline.cli import checking
+    from hingeline.cli import checking, onrecord
 
-    records_of = checking.recorded(file, chosen, choices)
-    check = checking.Check(file, chosen, records_of, gauge, tolerance, choices)
+    recorded, refused = onrecord.on_record(file, chosen, choices)
+    check = checking.Check(file, chosen, recorded, refused, gauge, tolerance, choices)
     return check.through(as_json=as_json)
 
 

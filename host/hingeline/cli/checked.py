@@ -13,6 +13,7 @@ from hingeline.model.schema import Pair, Surface
 from hingeline.model.words import directions
 
 if TYPE_CHECKING:
+    from hingeline.cli.onrecord import OnRecord
     from hingeline.rigging.recheck import Recheck
 
 
@@ -56,15 +57,38 @@ class Sides:
 
     @property
     def passed(self) -> bool:
-        """Whether it may stay so; what was so when it was signed, may."""
-        allowed = max(self.tolerance_deg, *map(abs, self.then_deg))
-        return not self.changed or self.worst_deg <= allowed
+        """Whether it may stay so, whatever it was when it was rigged."""
+        return round(self.worst_deg, 6) <= self.tolerance_deg
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A surface that was checked.
+
+    Attributes
+    ----------
+    surface : Surface
+        As its file says now.
+    found : Recheck
+        What its readings say beside the record.
+    record : OnRecord
+        The record.
+    """
+
+    surface: Surface
+    found: Recheck
+    record: OnRecord
+
+    @property
+    def passed(self) -> bool:
+        """Whether it stands as it should: unchanged, and by a record that is as wanted."""
+        return self.found.passed and not self.record.wrong and not self.record.altered
 
 
 def sides_of(pair: Pair, found: Mapping[str, Recheck], tolerance_deg: float) -> Sides | None:
-    """Compare the sides of a pair; None when not both were checked."""
+    """Compare the sides of a pair; None when not both were checked at all points."""
     left, right = found.get(pair.left), found.get(pair.right)
-    if left is None or right is None:
+    if left is None or right is None or left.broken_off or right.broken_off:
         return None
 
     def apart(one: Sequence[float], other: Sequence[float]) -> tuple[float, ...]:
@@ -81,18 +105,22 @@ def sides_of(pair: Pair, found: Mapping[str, Recheck], tolerance_deg: float) -> 
     )
 
 
-def surface_figures(surface: Surface, found: Recheck, noted: str) -> dict[str, Any]:
+def surface_figures(one: Checked) -> dict[str, Any]:
     """Return the check of a surface as plain figures, positive in its first direction."""
-    names = _points(surface)
+    surface, found, play = one.surface, one.found, one.found.play
     return {
         "surface": surface.name,
         "servo": surface.servo,
         "positive": directions(surface)[0],
-        "rigged": noted,
+        "rigged": one.record.noted,
+        "record_pass": not one.record.wrong,
+        "record_wrong": list(one.record.wrong),
+        "file_changed_in": list(one.record.altered),
         "points": [
             {"point": name, "then_deg": then, "now_deg": now}
-            for name, then, now in zip(names, found.then_deg, found.now_deg, strict=True)
+            for name, then, now in _read(surface, found)
         ],
+        "broken_off": found.broken_off,
         "change_deg_u": found.u_deg,
         "chi_square": found.chi_square,
         "chi_square_limit": found.limit,
@@ -100,18 +128,13 @@ def surface_figures(surface: Surface, found: Recheck, noted: str) -> dict[str, A
         "worst_change_deg": found.worst_deg,
         "tolerance_deg": found.tolerance_deg,
         "causes": [
-            {"name": one.name, "size": one.size, "size_u": one.u, "text": one.text}
-            for one in found.stories
+            {"name": cause.name, "size": cause.size, "size_u": cause.u, "text": cause.text}
+            for cause in found.causes
         ],
         "explained": found.explained,
-        "free_play_deg": None
-        if found.play is None
-        else {
-            "then": found.play.then_deg,
-            "now": found.play.now_deg,
-            "grown": found.play.grown,
-        },
-        "pass": found.passed,
+        "free_play_deg": None if play is None else {"then": play.then_deg, "now": play.now_deg},
+        "free_play_grown": None if play is None else play.grown,
+        "pass": one.passed,
     }
 
 
@@ -130,55 +153,101 @@ def sides_figures(sides: Sides) -> dict[str, Any]:
 
 
 def text(
-    rows: Sequence[tuple[Surface, Recheck, str]], sides: Sequence[Sides], left_out: Sequence[str]
+    rows: Sequence[Checked], sides: Sequence[Sides], left_out: Mapping[str, str]
 ) -> Iterator[str]:
-    """Lay a check out for people."""
+    """Lay a check out for people; of what was left out, say why."""
     lines = []
-    for surface, found, _ in rows:
-        for name, then, now in zip(_points(surface), found.then_deg, found.now_deg, strict=True):
+    for row in rows:
+        surface, play = row.surface, row.found.play
+        for name, then, now in _read(surface, row.found):
             lines.append((surface.name, name, _said(surface, then), _said(surface, now)))
-        if found.play is not None:
-            play = units.deg(found.play.then_deg), units.deg(found.play.now_deg)
-            lines.append((surface.name, "free play", *play))
+        if play is not None:
+            read = units.deg(play.then_deg), units.deg(play.now_deg)
+            lines.append((surface.name, "free play", *read))
     yield from table(["surface", "point", ">on record", ">now"], lines).splitlines()
-    for surface, found, noted in rows:
-        yield from map(wrapped, _verdict(surface, found, noted))
+    for row in rows:
+        yield from map(wrapped, _verdict(row))
     for one in sides:
         yield wrapped(
             f"{'pass' if one.passed else 'FAIL'}: {one.pair.left} and {one.pair.right} differ by "
-            f"{units.deg(one.worst_deg)} at most; {units.deg(max(map(abs, one.then_deg)))} when "
-            "they were rigged."
+            f"{units.deg(one.worst_deg)} at most, {units.deg(max(map(abs, one.then_deg)))} when "
+            f"they were rigged; {units.deg(one.tolerance_deg)} may remain."
         )
-    for name in left_out:
-        yield f"not checked: {name}"
+    for name, why in left_out.items():
+        yield wrapped(f"not checked: {name}{f': {why}' if why else ''}")
 
 
-def _verdict(surface: Surface, found: Recheck, noted: str) -> Iterator[str]:
-    play = found.play
+def _verdict(row: Checked) -> Iterator[str]:
+    """Say in one verdict what is wrong with a surface, what is behind it, and what helps."""
+    found = row.found
+    reasons = list(_reasons(row))
+    for place, reason in enumerate(reasons):
+        yield f"{'  ' if place else 'FAIL: '}{reason}"
+    if not reasons:
+        yield f"pass: {_as_it_is(row)}"
+    elif not found.changed:
+        yield f"  {_as_it_is(row)}"
+    if not found.changed:
+        return
+    if not found.explained or not found.causes:
+        yield (
+            "  The readings do not tell what happened: look at arm, rod, horn and hinge, then rig "
+            f"it anew: {row.record.again}"
+        )
+        return
+    for place, one in enumerate(found.causes):
+        yield f"  {'or ' if place else ''}{one.text}."
+
+
+def _as_it_is(row: Checked) -> str:
+    found, date, name = row.found, row.record.noted[:10], row.surface.name
+    if not found.changed:
+        return f"{name} is as on {date}, as far as the gauge tells."
+    return (
+        f"{name} has changed by {units.deg(found.worst_deg)} at most since {date}, within "
+        f"{units.deg(found.tolerance_deg)}."
+    )
+
+
+def _reasons(row: Checked) -> Iterator[str]:
+    """Say why a surface does not pass: first what was wrong before anything was read."""
+    found, record, name = row.found, row.record, row.surface.name
+    date, play = record.noted[:10], row.found.play
+    if record.wrong:
+        yield (
+            f"{name}: the record itself was not as wanted: rig it: {record.again} "
+            f"({'; '.join(record.wrong)})"
+        )
+    if record.altered:
+        yield (
+            f"{name}: the model file has changed since {date}, in {', '.join(record.altered)}; "
+            f"rig it to that: {record.again}"
+        )
+    if found.broken_off:
+        yield (
+            f"{name} stands so far from its record of {date} that it was not driven to the other "
+            f"end: {units.deg(found.worst_deg)}."
+        )
+    elif not found.within:
+        yield f"{name} has changed by {units.deg(found.worst_deg)} at most since {date}."
+    elif found.changed and (record.wrong or record.altered):
+        yield _as_it_is(row)
     if play is not None and play.grown:
         yield (
-            f"FAIL: {surface.name} has {units.deg(play.now_deg)} of free play, "
-            f"{units.deg(play.then_deg)} on {noted[:10]}: look at clevis, keeper, holes, hinge, "
-            "arm screw and gears. Free play may let a surface flutter."
+            f"{name} has {units.deg(play.now_deg)} of free play, {units.deg(play.then_deg)} on "
+            f"{date}: look at clevis, keeper, holes, hinge, arm screw and gears. Free play may "
+            "let a surface flutter."
         )
-    if not found.changed:
-        yield f"pass: {surface.name} is as on {noted[:10]}, as far as the gauge tells."
-        return
-    size = units.deg(found.worst_deg)
-    if found.passed:
-        yield (
-            f"pass: {surface.name} has changed by {size} at most since {noted[:10]}, within "
-            f"{units.deg(found.tolerance_deg)}."
-        )
-    else:
-        yield f"FAIL: {surface.name} has changed by {size} at most since {noted[:10]}."
-    for place, one in enumerate(found.stories):
-        yield f"  {'or ' if place else ''}{one.text}."
-    if not found.explained:
-        yield (
-            "  No single cause explains it: look at arm, rod, horn and hinge, then rig it anew "
-            f'with: hingeline rig MODEL "{surface.name}"'
-        )
+        if found.changed and found.within:
+            yield _as_it_is(row)
+
+
+def _read(surface: Surface, found: Recheck) -> Iterator[tuple[str, float, float]]:
+    """Go through what was read: the point's name, then and now."""
+    for (name, then), now in zip(
+        zip(_points(surface), found.then_deg, strict=False), found.now_deg, strict=True
+    ):
+        yield name, then, now
 
 
 def _points(surface: Surface) -> tuple[str, str, str]:

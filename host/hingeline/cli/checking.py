@@ -3,86 +3,28 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from hingeline.bench.asking import TURNING, Answer, Gauge
+from hingeline.bench.asking import Answer, Gauge
+from hingeline.bench.choices import NOT_UNDERSTOOD
 from hingeline.bench.procedures.channels import in_use
-from hingeline.bench.rigging.context import READING_U_DEG
+from hingeline.bench.readings import reading_u_deg
+from hingeline.bench.rigging.orders import Order
 from hingeline.bench.rigging.prompting import Ordered, Prompter, Typed
 from hingeline.bench.rigging.rechecking import Three, read_play, read_three
 from hingeline.cli import checked, options, standing
 from hingeline.cli.benchwork import Bench, at_bench, channels_of
+from hingeline.cli.checked import Checked
 from hingeline.cli.models import ModelFile
+from hingeline.cli.noting import unit_of
+from hingeline.cli.onrecord import OnRecord
 from hingeline.cli.output import FAILED, emit, tell
-from hingeline.cli.pastchecks import CHECKED, RIGGED
-from hingeline.cli.records.place import existing
-from hingeline.errors import RecordsError, Stopped, TravelError
+from hingeline.errors import HingelineError, RecordsError, Stopped
+from hingeline.kinds import CHECKED
 from hingeline.linkage.mounting import mounted
 from hingeline.model.schema import Pair, Surface
-from hingeline.records.store import Row
 from hingeline.rigging.recheck import Play, Recheck, recheck
-from hingeline.rigging.threepoints import of_record
-from hingeline.travel.reading import resolution_u
-
-
-def recorded(
-    file: ModelFile, chosen: Sequence[Surface], choices: options.Choices
-) -> dict[str, Row]:
-    """Return the newest record of each surface; refuse what no longer fits the model file.
-
-    Nothing has moved by then.
-
-    Raises
-    ------
-    RecordsError
-        When a surface was never rigged, or with another servo, or not at all three points.
-    TravelError
-        When a recorded pulse is beyond the servo's limits now.
-    """
-    simulated = standing.is_simulated(choices)
-    found: dict[str, Row] = {}
-    with existing(choices.records_path) as records:
-        for surface in chosen:
-            own = records.finding_history(
-                RIGGED, surface.name, simulated=simulated, limit=1, model=file.model.name
-            )
-            again = f'Rig it: hingeline rig {file.path} "{surface.name}"'
-            if not own:
-                raise RecordsError(
-                    f"{surface.name}: there is no record of it to compare with.",
-                    cause="It was not rigged to its end on this sort of bench.",
-                    mend=again,
-                )
-            figures = own[0]["figures"]
-            try:
-                pulses, _ = of_record(figures)
-            except KeyError as lacking:
-                raise RecordsError(
-                    f"{surface.name}: its record lacks the reading at {lacking.args[0]}.",
-                    mend=again,
-                ) from None
-            if figures["servo"] != surface.servo:
-                raise RecordsError(
-                    f"{surface.name}: its record is of servo {figures['servo']}; the model file "
-                    f"says {surface.servo} now.",
-                    mend=again,
-                )
-            low, high = file.model.servo_of(surface).pulse_limits_us
-            for pulse in pulses:
-                if not low <= pulse <= high:
-                    raise TravelError(
-                        f"{surface.name}: it was rigged with {pulse} us, outside the {low} to "
-                        f"{high} us that the model file allows now.",
-                        mend=again,
-                    )
-            if figures["channel"] != surface.channel:
-                tell(
-                    f"{surface.name} was on channel {figures['channel']} when it was rigged; it "
-                    f"is checked on channel {surface.channel} now."
-                )
-            found[surface.name] = own[0]
-    return found
 
 
 @dataclass(frozen=True)
@@ -95,7 +37,9 @@ class Check:
     surfaces : sequence of Surface
         What is checked, in this order.
     recorded : dict
-        The record of each, by name.
+        The record of each that can be checked, by name.
+    refused : dict
+        Why the others cannot, by name.
     gauge : Gauge
         What is read now.
     tolerance_deg : float
@@ -105,85 +49,117 @@ class Check:
 
     file: ModelFile
     surfaces: Sequence[Surface]
-    recorded: dict[str, Row]
+    recorded: dict[str, OnRecord]
+    refused: dict[str, HingelineError]
     gauge: Gauge
     tolerance_deg: float
     choices: options.Choices
 
     def through(self, *, as_json: bool) -> int:
         """Check all surfaces; return the exit code."""
-        channels = channels_of(self.file, self.surfaces)
-        found: dict[str, Recheck] = {}
-        rows, left_out = [], []
+        left_out = {name: f"{error}" for name, error in self.refused.items()}
+        chosen = [surface for surface in self.surfaces if surface.name in self.recorded]
+        for line in self._told_first(left_out):
+            tell(line)
+        rows: list[Checked] = []
         with at_bench(
             self.choices,
             "check",
-            channels,
+            channels_of(self.file, chosen),
             self.file,
             doing="go to both ends and to neutral, one after the other",
+            boards=self._boards(),
             asker=standing.builder,
             stations=standing.sound,
         ) as bench:
-            for place, surface in enumerate(self.surfaces, 1):
-                tell(f"[{place}/{len(self.surfaces)}] {surface.name}")
-                read = self._read(bench, surface)
+            for place, surface in enumerate(chosen, 1):
+                tell(f"[{place}/{len(chosen)}] {surface.name}")
+                read = self._read(bench, surface, rows)
                 if read is None:
-                    left_out.append(surface.name)
+                    left_out[surface.name] = ""
                     continue
-                result = self._compared(surface, *read)
-                found[surface.name] = result
-                noted = self.recorded[surface.name]["noted"]
-                rows.append((surface, result, noted))
+                row = Checked(surface, self._compared(surface, *read), self.recorded[surface.name])
+                rows.append(row)
                 bench.records.note_finding(
-                    bench.session_id,
-                    CHECKED,
-                    surface.name,
-                    checked.surface_figures(surface, result, noted),
+                    bench.session_id, CHECKED, surface.name, checked.surface_figures(row)
                 )
+        found = {row.surface.name: row.found for row in rows}
         sides = [
             one
             for pair in self._pairs
             if (one := checked.sides_of(pair, found, self.tolerance_deg)) is not None
         ]
-        passed = (
-            not left_out
-            and all(result.passed for result in found.values())
-            and all(one.passed for one in sides)
+        passed = not left_out and all(
+            [*(row.passed for row in rows), *(one.passed for one in sides)]
         )
         figures = {
             "model": self.file.model.name,
-            "surfaces": [checked.surface_figures(*row) for row in rows],
+            "surfaces": [checked.surface_figures(row) for row in rows],
             "pairs": [checked.sides_figures(one) for one in sides],
-            "not_checked": left_out,
+            "not_checked": list(left_out),
             "pass": passed,
         }
         emit(figures, as_json=as_json, text=checked.text(rows, sides, left_out))
         return 0 if passed else FAILED
 
+    def _told_first(self, left_out: Mapping[str, str]) -> Iterator[str]:
+        """Say what should be known before anything moves."""
+        for name, why in left_out.items():
+            yield f"Not checked: {name}: {why}"
+        for surface in self.surfaces:
+            record = self.recorded.get(surface.name)
+            if record is None:
+                continue
+            if record.wrong:
+                yield f"{surface.name}: the record itself was not as wanted."
+            channel = record.figures["channel"]
+            if channel != surface.channel:
+                yield (
+                    f"{surface.name} was on channel {channel} when it was rigged; it is checked "
+                    f"on channel {surface.channel} now."
+                )
+
+    def _boards(self) -> tuple[str, ...] | None:
+        """Return the boards that must be there: those of the record, if they were several.
+
+        Raises
+        ------
+        RecordsError
+            When the surfaces were rigged with different ones.
+        """
+        several = {one.boards for one in self.recorded.values() if len(one.boards) > 1}
+        if len(several) > 1:
+            raise RecordsError(
+                "the surfaces were rigged with different boards: "
+                f"{', '.join(' '.join(one) for one in sorted(several))}.",
+                mend="Check those of the same boards together: name them.",
+            )
+        return next(iter(several), None)
+
     @property
     def _pairs(self) -> list[Pair]:
-        names = {surface.name for surface in self.surfaces}
+        names = set(self.recorded)
         return [pair for pair in self.file.model.pairs if {pair.left, pair.right} <= names]
 
     @property
     def _judged(self) -> int:
         """How many comparisons share the chance of a false alarm."""
-        plays = sum(row["figures"].get("slop_deg") is not None for row in self.recorded.values())
-        return len(self.surfaces) + len(self._pairs) + plays
+        plays = sum(one.figures.get("slop_deg") is not None for one in self.recorded.values())
+        return len(self.recorded) + len(self._pairs) + plays
 
     def _compared(self, surface: Surface, now: Sequence[float], play_deg: float | None) -> Recheck:
-        servo = self.file.model.servo_of(surface)
-        figures = self.recorded[surface.name]["figures"]
-        step = self.gauge.resolution
-        if self.gauge.unit == "mm":
-            step = math.degrees(step / surface.chord_mm)
-        now_u = math.hypot(READING_U_DEG, resolution_u(step))
-        u_deg = math.hypot(figures["u_deg"], now_u)
+        record = self.recorded[surface.name]
+        figures = record.figures
+        u_deg = math.hypot(figures["u_deg"], reading_u_deg(self.gauge, surface))
+        # What happened is worked out on what was rigged, whatever the file says now.
+        model = record.model or self.file.model
+        built = model.surface(surface.name)
+        servo = model.servo_of(built)
         return recheck(
-            surface,
+            built,
             servo,
-            mounted(surface, servo),
-            of_record(figures)[1],
+            None if record.model is None else mounted(built, servo),
+            record.then_deg[: len(now)],
             now,
             u_deg=u_deg,
             tolerance_deg=self.tolerance_deg,
@@ -194,7 +170,7 @@ class Check:
         )
 
     def _read(
-        self, bench: Bench, surface: Surface
+        self, bench: Bench, surface: Surface, rows: Sequence[Checked]
     ) -> tuple[tuple[float, ...], float | None] | None:
         """Read a surface at its three points, and its free play; None when it was left out."""
 
@@ -211,7 +187,7 @@ class Check:
                 resolution=self.gauge.resolution,
                 typed=answer.typed,
                 value=answer.value,
-                unit=answer.unit if answer.settled else TURNING,
+                unit=unit_of(answer),
                 replaces=replaces,
                 because=because,
             )
@@ -219,22 +195,25 @@ class Check:
         def typed(what: Typed) -> None:
             bench.records.note_remark(
                 bench.session_id,
-                "answered",
+                "not understood" if what.understood == NOT_UNDERSTOOD else "answered",
                 servo=surface.servo,
                 text=what.text,
                 figures={"topic": what.topic, "understood": what.understood, **what.detail},
             )
 
-        figures = self.recorded[surface.name]["figures"]
-        pulses, then = of_record(figures)
+        def obey(order: Order) -> None:
+            for line in self._listed(surface, rows) if order.what == "list" else [_WHY]:
+                bench.asker.tell(line)
+
+        record = self.recorded[surface.name]
         channels = channels_of(self.file, [surface])
-        prompter = Prompter(bench.asker, typed)
+        prompter = Prompter(bench.asker, typed, obey)
         while True:
             try:
                 with in_use(bench.board, channels):
-                    three = Three(surface, pulses, then)
+                    three = Three(surface, record.pulses_us, record.then_deg)
                     now = read_three(bench.board, three, self.gauge, prompter, keep)
-                    if figures.get("slop_deg") is None:
+                    if record.figures.get("slop_deg") is None or len(now) < len(record.then_deg):
                         return now, None
                     return now, read_play(bench.board, surface, self.gauge, prompter)
             except Ordered as ordered:
@@ -245,3 +224,20 @@ class Check:
                     ) from None
                 if ordered.order.what == "skip":
                     return None
+
+    def _listed(self, at: Surface, rows: Sequence[Checked]) -> Iterator[str]:
+        """List the surfaces, with how each stands."""
+        states = {row.surface.name: "pass" if row.passed else "FAIL" for row in rows}
+        reached = False
+        for surface in self.surfaces:
+            reached = reached or surface is at
+            state = "now" if surface is at else "to come" if reached else "left out"
+            if surface.name in self.refused:
+                state = "left out"
+            yield f"{states.get(surface.name, state):8} {surface.name}"
+
+
+_WHY = (
+    "Both ends and neutral, as they were when it was rigged, show what has slipped, bent or worn "
+    "since; only what has not changed flies as it did."
+)

@@ -6,12 +6,12 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from hingeline.cli.output import plain, table
+from hingeline.kinds import CHECKED, RIGGED
 from hingeline.model.schema import Surface
 from hingeline.model.words import directions
 from hingeline.records.store import Records
-from hingeline.rigging.threepoints import of_record
+from hingeline.rigging.threepoints import POINTS, of_record
 
-RIGGED, CHECKED = "rigged", "checked"
 #: More lines than this of one surface are too many to look at.
 _MOST_ROWS = 12
 #: How far the plot reaches to both sides, in degrees, and its columns there.
@@ -23,7 +23,7 @@ def over_time(
 ) -> list[dict[str, Any]]:
     """Return the newest that was kept of a surface, the oldest of that first.
 
-    Angles are positive in the surface's first direction.
+    Angles are positive in the surface's first direction; a check that was broken off has two.
     """
 
     def kept(kind: str) -> list[dict[str, Any]]:
@@ -41,7 +41,8 @@ def over_time(
         points, play = row["figures"]["points"], row["figures"]["free_play_deg"]
         deg = [point["now_deg"] for point in points]
         changes = [point["now_deg"] - point["then_deg"] for point in points]
-        causes = [cause["name"] for cause in row["figures"]["causes"]]
+        explained = row["figures"].get("explained", True)
+        causes = [cause["name"] for cause in row["figures"]["causes"] if explained]
         rows.append(
             _row(row, CHECKED, deg, changes, None if play is None else play["now"], causes)
         )
@@ -81,7 +82,8 @@ def text(surface: Surface, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
     for row in rows:
         play = "" if row["free_play_deg"] is None else f"{row['free_play_deg']:.1f}"
         verdict = row["kind"] if row["kind"] == RIGGED else ("pass" if row["pass"] else "FAIL")
-        places = (_said(surface, value) for value in row["deg"])
+        places = [_said(surface, value) for value in row["deg"]]
+        places += ["-"] * (len(POINTS) - len(places))  # it was not driven to the other end
         lines.append((row["noted"][:10], *places, play, verdict))
     headings = ["date", f">full {first}", ">neutral", f">full {second}", ">play", ""]
     yield from table(headings, lines).splitlines()
@@ -105,7 +107,7 @@ def _told(surface: Surface, rows: Sequence[dict[str, Any]]) -> Iterator[str]:
         changes = "; ".join(
             f"{point}: {_said(surface, change)}"
             for point, change in zip(
-                (f"full {first}", "neutral", f"full {second}"), row["change_deg"], strict=True
+                (f"full {first}", "neutral", f"full {second}"), row["change_deg"], strict=False
             )
         )
         likely = f"; likely {' or '.join(row['causes'])}" if row["causes"] else ""
@@ -122,7 +124,7 @@ def _strip(changes_deg: Sequence[float], letters: Sequence[str]) -> str:
     """Put each change on a line; one that is beyond its ends is an arrow there."""
     cells = ["."] * (2 * _HALF + 1)
     cells[_HALF] = "|"
-    for change, letter in zip(changes_deg, letters, strict=True):
+    for change, letter in zip(changes_deg, letters, strict=False):
         if abs(change) > _REACH_DEG:
             cells[-1 if change > 0 else 0] = ">" if change > 0 else "<"
             continue

@@ -1,7 +1,7 @@
 """Three points of a surface against its record: what has changed since, beyond doubt.
 
-Each story of what may have happened changes the three readings by one amount of its own, worked
-out on the planned linkage; the amount is fitted by least squares, and the stories are compared by
+Each cause that may be behind it changes the readings by one amount of its own, worked out on the
+linkage as it was rigged; the amount is fitted by least squares, and the causes are compared by
 what they leave over. Three points cannot tell an arm that slipped by a few degrees from a rod
 that grew: then both are named.
 """
@@ -9,7 +9,7 @@ that grew: then both are named.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,21 +18,26 @@ from hingeline.linkage.closure import Floats, Linkage, ratio, shaft_angle, surfa
 from hingeline.linkage.mounting import ahead_sense, tooth_deg
 from hingeline.model.schema import Servo, Surface
 from hingeline.model.words import directions, sign_of
+from hingeline.rigging.threepoints import POINTS
 
 #: Chance that a model that has not changed is said to have, over all that is compared. Our choice.
 FALSE_ALARM = 0.05
-#: A story that leaves so much more over than the best, in chi-square, is not named beside it:
+#: A cause that leaves so much more over than the best, in chi-square, is not named beside it:
 #: it is a seventh as likely. Our own choice.
 ALIKE = 4.0
-#: What even the best story may leave over: the 99 % point of chi-square for two degrees of
-#: freedom (NIST/SEMATECH e-Handbook, table 1.3.6.7.4).
-LEFT_OVER = 9.210
+#: What even the best cause may leave over: this point of chi-square for one degree of freedom
+#: less than there are readings. Our own choice.
+LEFT_OVER = 0.99
 #: Free play that has grown by less does not matter yet. Our own choice.
 GROWN_DEG = 0.5
 #: How near to whole teeth a slip must be to be called that, beyond its doubt, in degrees.
 NEAR_TOOTH_DEG = 1.5
-#: A servo that turns less than this part of what it did is another story.
+#: A surface that moves less than this part of what it did stands still; one that moves so much
+#: the other way is reversed. Our own choice.
 LEAST_TURN = 0.2
+#: No arm slips further and still drives, no clevis is screwed further, no joint has more play:
+#: an amount beyond these is no explanation. Our own choices.
+MOST_SLIP_DEG, MOST_ROD_MM, MOST_PLAY_DEG = 90.0, 10.0, 15.0
 # Steps by which derivatives are taken, small beside what can be seen.
 _STEP = 1e-3
 _ROUNDS = 12
@@ -40,23 +45,25 @@ _ROUNDS = 12
 
 @dataclass(frozen=True)
 class Recheck:
-    """What three readings of a surface say beside its record.
+    """What the readings of a surface say beside its record.
 
     Attributes
     ----------
     surface : str
     then_deg, now_deg : tuple of float
-        At the three points, positive in the surface's first direction.
+        At the three points, positive in the surface's first direction; at the first two where
+        the surface was not driven to the other end.
     u_deg : float
         Standard uncertainty of the difference of two readings.
     chi_square, limit : float
         Of no change, and where it becomes one.
     tolerance_deg : float
         What may have changed without harm.
-    stories : tuple of Story
-        What may have happened, the likeliest first; empty when nothing has changed.
+    causes : tuple of Change
+        What may have happened, the likeliest first; empty when nothing has changed, or nothing
+        that is known explains it.
     explained : bool
-        Whether the first story leaves no more than the gauge may make.
+        Whether the first cause leaves no more than the gauge may make.
     play : Play or None
         The free play, where it was read both times.
     """
@@ -68,7 +75,7 @@ class Recheck:
     chi_square: float
     limit: float
     tolerance_deg: float
-    stories: tuple[Story, ...]
+    causes: tuple[Change, ...]
     explained: bool
     play: Play | None = None
 
@@ -83,12 +90,21 @@ class Recheck:
         return max(abs(now - then) for then, now in zip(self.then_deg, self.now_deg, strict=True))
 
     @property
-    def passed(self) -> bool:
-        """Whether it may stay so: unchanged, or within the tolerance."""
-        reversed_ = any(story.name == "reversed" for story in self.stories[:1])
-        if self.play is not None and self.play.grown:
+    def broken_off(self) -> bool:
+        """Whether it was not driven to all points."""
+        return len(self.now_deg) < len(POINTS)
+
+    @property
+    def within(self) -> bool:
+        """Whether the readings may stay so: unchanged, or within the tolerance."""
+        if self.broken_off or any(one.name in ("reversed", "still") for one in self.causes):
             return False
-        return not self.changed or (self.worst_deg <= self.tolerance_deg and not reversed_)
+        return not self.changed or self.worst_deg <= self.tolerance_deg
+
+    @property
+    def passed(self) -> bool:
+        """Whether all may stay so, the free play too."""
+        return self.within and not (self.play is not None and self.play.grown)
 
 
 @dataclass(frozen=True)
@@ -110,22 +126,27 @@ class Play:
     judged: int = 1
 
     @property
+    def more_deg(self) -> float:
+        """By how much it has grown."""
+        return self.now_deg - self.then_deg
+
+    @property
     def grown(self) -> bool:
         """Whether it has grown beyond doubt, and by more than matters."""
-        more = self.now_deg - self.then_deg
-        return more > max(GROWN_DEG, normal_point(1.0 - FALSE_ALARM / self.judged) * self.u_deg)
+        doubt = normal_point(1.0 - FALSE_ALARM / self.judged) * self.u_deg
+        return self.more_deg > max(GROWN_DEG, doubt)
 
 
 @dataclass(frozen=True)
-class Story:
-    """One thing that may have happened.
+class Change:
+    """One thing that may have changed.
 
     Attributes
     ----------
-    name : {"arm", "rod", "slop", "servo", "reversed"}
+    name : {"arm", "rod", "slop", "servo", "stop", "still", "reversed"}
     size, u : float
-        How much, in degrees ahead, mm longer, degrees more, times as far (1: unchanged); and
-        its standard uncertainty.
+        How much, in degrees ahead, mm longer, degrees more, times as far (1: unchanged), degrees
+        short; and its standard uncertainty.
     left : float
         Chi-square that remains.
     text : str
@@ -142,7 +163,7 @@ class Story:
 def recheck(
     surface: Surface,
     servo: Servo,
-    linkage: Linkage,
+    linkage: Linkage | None,
     then_deg: Sequence[float],
     now_deg: Sequence[float],
     *,
@@ -151,15 +172,16 @@ def recheck(
     judged: int = 1,
     play: Play | None = None,
 ) -> Recheck:
-    """Compare three readings with the record.
+    """Compare readings with the record: all three, or the first two.
 
     Parameters
     ----------
     surface, servo : Surface, Servo
-    linkage : Linkage
-        As planned.
-    then_deg, now_deg : sequence of float, length 3
-        At the three points, positive in the first direction.
+        As they were when it was rigged.
+    linkage : Linkage or None
+        Likewise; None: not known, so no causes are sought.
+    then_deg, now_deg : sequence of float, length 3 or 2
+        At the points, positive in the first direction.
     u_deg : float
         Standard uncertainty of the difference of two of them.
     tolerance_deg : float
@@ -172,13 +194,11 @@ def recheck(
     sign = sign_of(surface, directions(surface)[0])
     then, now = sign * np.asarray(then_deg), sign * np.asarray(now_deg)
     chi = float(np.sum(((now - then) / u_deg) ** 2))
-    limit = chi_square_point(1.0 - FALSE_ALARM / judged)
-    stories: tuple[Story, ...] = ()
-    explained = True
-    if chi > limit:
-        found = sorted(_stories(servo, linkage, then, now, u_deg), key=lambda one: one.left)
-        stories = tuple(one for one in found if one.left <= found[0].left + ALIKE)
-        explained = found[0].left <= LEFT_OVER
+    limit = chi_square_point(1.0 - FALSE_ALARM / judged, len(then))
+    causes: tuple[Change, ...] = ()
+    explained = chi <= limit
+    if not explained and linkage is not None:
+        causes, explained = _causes(surface, servo, linkage, then, now, u_deg, play)
     return Recheck(
         surface.name,
         tuple(then_deg),
@@ -187,17 +207,17 @@ def recheck(
         chi,
         limit,
         tolerance_deg,
-        stories,
+        causes,
         explained,
         play,
     )
 
 
-def chi_square_point(confidence: float) -> float:
-    """Return the point of chi-square with three degrees of freedom that holds a confidence."""
+def chi_square_point(confidence: float, degrees: int = 3) -> float:
+    """Return the point of chi-square, with so many degrees of freedom, that holds a confidence."""
     from scipy.special import chdtri
 
-    return float(chdtri(3, 1.0 - confidence))
+    return float(chdtri(degrees, 1.0 - confidence))
 
 
 def normal_point(confidence: float) -> float:
@@ -207,17 +227,79 @@ def normal_point(confidence: float) -> float:
     return float(ndtri(confidence))
 
 
-def _stories(
-    servo: Servo, linkage: Linkage, then: Floats, now: Floats, u_deg: float
-) -> list[Story]:
-    """Fit each story; angles signed as in the linkage."""
+def _causes(
+    surface: Surface,
+    servo: Servo,
+    linkage: Linkage,
+    then: Floats,
+    now: Floats,
+    u_deg: float,
+    play: Play | None,
+) -> tuple[tuple[Change, ...], bool]:
+    """Return what may have happened, and whether that explains it; angles as in the linkage."""
+    stops = list(_stops(surface, then, now, u_deg))
+    went = float(then[0] - then[-1])
+    part = float(now[0] - now[-1]) / went if went else 1.0
+    if part < -LEAST_TURN:
+        left = float(np.sum(((now + then) / u_deg) ** 2))
+        return (Change("reversed", part, 0.0, left, _REVERSED),), True
+    if part <= LEAST_TURN:
+        left = float(np.sum(((now - now.mean()) / u_deg) ** 2))
+        still = Change("still", part, 0.0, left, _STILL)
+        # With one side alone, a stop right at neutral looks the same.
+        return (still, *(stops if len(then) < len(POINTS) else ())), True
+    found = [*_fitting(servo, linkage, then, now, u_deg, play), *stops]
+    if not found:
+        return (), False
+    best = min(one.left for one in found)
+    alike = (one for one in found if one.left <= best + ALIKE)
+    allowed = chi_square_point(LEFT_OVER, len(then) - 1)
+    return tuple(sorted(alike, key=lambda one: one.left)), best <= allowed
+
+
+_REVERSED = (
+    "it moves the other way: the servo or its channel is reversed, or the rod is on the other "
+    "side of the arm. Do not fly. Reverse it in the radio, or change the side; never swap the "
+    "servo's wires"
+)
+_STILL = (
+    "it does not move, or hardly: look whether the rod is off, the arm loose, the lead out, or "
+    "the servo dead"
+)
+
+
+def _stops(surface: Surface, then: Floats, now: Floats, u_deg: float) -> Iterator[Change]:
+    """Take it that one end alone falls short."""
+    squares = ((now - then) / u_deg) ** 2
+    for place, word in zip((0, 2), directions(surface), strict=True):
+        if place >= len(then):
+            continue
+        short = float(np.sign(then[place]) * (then[place] - now[place]))
+        if 0.0 < short <= abs(then[place]) + 2.0 * u_deg:
+            left = float(np.sum(squares) - squares[place])
+            text = (
+                f"it falls short by {short:.1f} deg when it goes {word}, and only there: it "
+                "binds or meets a stop on that side"
+            )
+            yield Change("stop", short, u_deg, left, text)
+
+
+def _fitting(
+    servo: Servo,
+    linkage: Linkage,
+    then: Floats,
+    now: Floats,
+    u_deg: float,
+    play: Play | None,
+) -> Iterator[Change]:
+    """Fit each cause that changes all points by one amount."""
     shaft = np.degrees(shaft_angle(linkage, np.radians(then)))
     if np.isnan(shaft).any():  # the record is beyond the planned linkage: take it as straight
         shaft = then / float(ratio(linkage, 0.0))
     plan = _surface_deg(linkage, shaft)
     first = float(np.sign(then[0])) or 1.0
     # Outward the surface lags behind its arm; back at neutral it stays where it came from.
-    lags = first * np.array([-0.5, 0.5, 0.5])
+    lags = first * np.array([-0.5, 0.5, 0.5])[: len(then)]
 
     def turned(by: float) -> Floats:
         return then + _surface_deg(linkage, shaft + by) - plan
@@ -229,7 +311,6 @@ def _stories(
     def further(times: float) -> Floats:
         return then + _surface_deg(linkage, shaft * (1.0 + times)) - plan
 
-    found = []
     for name, changed in (
         ("arm", turned),
         ("rod", longer),
@@ -237,31 +318,26 @@ def _stories(
         ("servo", further),
     ):
         size, u, left = _fitted(changed, now, u_deg)
-        if not math.isfinite(left) or not _possible(name, size):
+        if not math.isfinite(left) or not _possible(name, size, u, play):
             continue
         text = _text(name, size, u, linkage, servo)
         size = ahead_sense(linkage) * size if name == "arm" else size
-        found.append(Story(name, 1.0 + size if name == "servo" else size, u, left, text))
-    left = float(np.sum(((now + then) / u_deg) ** 2))
-    found.append(
-        Story(
-            "reversed",
-            -1.0,
-            0.0,
-            left,
-            "it moves the other way: the channel is reversed, or the rod is on the other side of "
-            "the arm. Do not fly. Reverse it in the radio, or change the side; never swap the "
-            "servo's wires",
-        )
-    )
-    return found
+        yield Change(name, 1.0 + size if name == "servo" else size, u, left, text)
 
 
-def _possible(name: str, size: float) -> bool:
-    """Tell whether an amount makes sense: play does not shrink, and no servo turns backwards."""
-    return not (name == "slop" and size < 0.0) and not (
-        name == "servo" and size < LEAST_TURN - 1.0
-    )
+def _possible(name: str, size: float, u: float, play: Play | None) -> bool:
+    """Tell whether an amount makes sense, and agrees with the free play that was read."""
+    if name == "arm":
+        return abs(size) <= MOST_SLIP_DEG
+    if name == "rod":
+        return abs(size) <= MOST_ROD_MM
+    if name == "servo":
+        return size >= LEAST_TURN - 1.0
+    most = MOST_PLAY_DEG
+    if play is not None:  # what was read by hand bounds it, and rules it out where none was added
+        added = play.more_deg > 2.0 * play.u_deg
+        most = play.more_deg + 2.0 * math.hypot(u, play.u_deg) if added else 0.0
+    return 0.0 < size <= most  # play does not shrink
 
 
 def _fitted(
@@ -269,7 +345,7 @@ def _fitted(
 ) -> tuple[float, float, float]:
     """Fit one amount by Gauss and Newton's steps; return it, its doubt, and what is left over."""
     size = 0.0
-    slope = np.zeros(3)
+    slope = np.zeros(len(now))
     for _ in range(_ROUNDS):
         at = changed(size)
         slope = (changed(size + _STEP) - changed(size - _STEP)) / (2.0 * _STEP)

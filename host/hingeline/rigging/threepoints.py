@@ -7,6 +7,16 @@ from typing import Any
 
 #: Shares of the throws that are checked, and from where each is come to.
 POINTS = ((1.0, "neutral"), (0.0, "first"), (-1.0, "neutral"))
+#: A surface whose first end is further from its record than this, or than this part of the
+#: throw, is not driven to the other end, where something may be forced. Our own choices, as is
+#: the least that counts whatever the throw.
+FAR_DEG, FAR_PART, LEAST_FAR_DEG = 10.0, 0.5, 3.0
+
+
+def too_far(then_deg: float, now_deg: float) -> bool:
+    """Tell whether a first end stands too far from its record to go on to the other."""
+    far = max(LEAST_FAR_DEG, min(FAR_DEG, FAR_PART * abs(then_deg)))
+    return abs(now_deg - then_deg) > far
 
 
 def of_record(found: Mapping[str, Any]) -> tuple[list[int], tuple[float, ...]]:

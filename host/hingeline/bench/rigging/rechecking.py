@@ -14,7 +14,7 @@ from hingeline.bench.rigging.prompting import Prompter
 from hingeline.bench.rigging.reading import questioned
 from hingeline.model.schema import Surface
 from hingeline.model.words import directions, say, sign_of
-from hingeline.rigging.threepoints import POINTS
+from hingeline.rigging.threepoints import POINTS, too_far
 
 #: Given the pulse, its approach, the answer, and which reading it replaces by which word; keeps
 #: it and returns its number.
@@ -44,10 +44,13 @@ def read_three(
 ) -> tuple[float, ...]:
     """Send the three pulses and have the surface read at each, whose channel is in use.
 
+    Where the first end stands too far from its record, the surface is read once more at neutral,
+    to which it goes back anyhow, and not driven to the other end.
+
     Returns
     -------
     tuple of float
-        Positive in the surface's first direction, in degrees.
+        Three, or the first two; positive in the surface's first direction, in degrees.
 
     Raises
     ------
@@ -59,8 +62,10 @@ def read_three(
     centre_us = three.pulses_us[1]
     at = centre_us
     go(board, {surface.channel: centre_us})
-    found = []
+    found: list[float] = []
     for (share, _), pulse, then in zip(POINTS, three.pulses_us, three.then_deg, strict=True):
+        if share < 0 and too_far(three.then_deg[0], found[0]):
+            break
         go(board, {surface.channel: pulse})
         approach = "rising" if pulse > at else "falling"
         at = pulse
@@ -89,6 +94,11 @@ def read_three(
                 lambda size: say(surface, size),
             )
         found.append(sign * surface_deg(answer, surface, gauge) + 0.0)
+        if share > 0 and too_far(then, found[0]):
+            prompter.tell(
+                f"That is far from {say(surface, sign * then)} on record: {surface.name} goes "
+                "back to neutral, and is not driven to the other end."
+            )
     go(board, {surface.channel: centre_us})
     return tuple(found)
 

@@ -1,0 +1,171 @@
+"""What is on record of a surface that is to be checked, and what is wrong with that."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from hingeline.cli import options, standing
+from hingeline.cli.models import ModelFile
+from hingeline.cli.records.place import existing
+from hingeline.errors import HingelineError, ModelError, RecordsError, TravelError
+from hingeline.kinds import RIGGED
+from hingeline.model.reading import parse_model
+from hingeline.model.schema import Model, Surface
+from hingeline.model.words import directions
+from hingeline.records.store import Records, Row
+from hingeline.rigging.steps import STEPS, Item, changed_parts, pair_name, print_of, step_named
+from hingeline.rigging.threepoints import of_record
+
+
+@dataclass(frozen=True)
+class OnRecord:
+    """The newest record of a surface.
+
+    Attributes
+    ----------
+    figures : dict
+        As noted when it was rigged.
+    noted : str
+        When that was.
+    pulses_us : list of int
+    then_deg : tuple of float
+        At the three points, positive in the surface's first direction.
+    model : Model or None
+        As its file was then; None: that cannot be read any more.
+    altered : tuple of str
+        The parts of the file, as people call them, that have changed since.
+    wrong : tuple of str
+        What was not as wanted when it was rigged.
+    again : str
+        The command that rigs it.
+    """
+
+    figures: Row
+    noted: str
+    pulses_us: list[int]
+    then_deg: tuple[float, ...]
+    model: Model | None
+    altered: tuple[str, ...]
+    wrong: tuple[str, ...]
+    again: str
+
+    @property
+    def boards(self) -> tuple[str, ...]:
+        """Numbers of the boards with which it was rigged."""
+        return tuple(self.figures.get("boards", ()))
+
+
+def on_record(
+    file: ModelFile, chosen: Sequence[Surface], choices: options.Choices
+) -> tuple[dict[str, OnRecord], dict[str, HingelineError]]:
+    """Return the newest record of each surface, and why some cannot be checked. Nothing moves.
+
+    Raises
+    ------
+    RecordsError
+        When none can be checked: never rigged, or with another servo, or not at all three
+        points.
+    TravelError
+        Likewise, when a recorded pulse is beyond the servo's limits now.
+    """
+    simulated = standing.is_simulated(choices)
+    found: dict[str, OnRecord] = {}
+    refused: dict[str, HingelineError] = {}
+    with existing(choices.records_path) as records:
+        for surface in chosen:
+            try:
+                found[surface.name] = _newest(file, surface, records, simulated=simulated)
+            except (RecordsError, TravelError) as error:
+                refused[surface.name] = error
+    if not found:
+        raise next(iter(refused.values()))
+    return found, refused
+
+
+def _newest(file: ModelFile, surface: Surface, records: Records, *, simulated: bool) -> OnRecord:
+    name = surface.name
+    own = records.finding_history(
+        RIGGED, name, simulated=simulated, limit=1, model=file.model.name
+    )
+    command = f'hingeline rig {file.path} "{name}"'
+    again = f"Rig it: {command}"
+    if not own:
+        raise RecordsError(
+            f"{name}: there is no record of it to compare with.",
+            cause="It was not rigged to its end on this sort of bench.",
+            mend=again,
+        )
+    figures = own[0]["figures"]
+    try:
+        pulses, then = of_record(figures)
+    except KeyError as lacking:
+        raise RecordsError(
+            f"{name}: its record lacks the reading at {lacking.args[0]}.", mend=again
+        ) from None
+    if figures["servo"] != surface.servo:
+        raise RecordsError(
+            f"{name}: its record is of servo {figures['servo']}; the model file says "
+            f"{surface.servo} now.",
+            mend=again,
+        )
+    words = tuple(figures.get("words", directions(surface)))
+    if words != directions(surface):
+        raise RecordsError(
+            f"{name}: its record is of a surface that goes {' and '.join(words)}; by the model "
+            f"file it goes {' and '.join(directions(surface))} now.",
+            mend=again,
+        )
+    low, high = file.model.servo_of(surface).pulse_limits_us
+    for pulse in pulses:
+        if not low <= pulse <= high:
+            raise TravelError(
+                f"{name}: it was rigged with {pulse} us, outside the {low} to {high} us that the "
+                "model file allows now.",
+                mend=again,
+            )
+    session = records.session(own[0]["session_id"])
+    then_model = _parsed(session["model_text"])
+    rows = [] if session["rig"] is None else records.rig_steps(session["rig"])
+    return OnRecord(
+        figures,
+        own[0]["noted"],
+        pulses,
+        then,
+        then_model,
+        () if then_model is None else _altered(then_model, file.model, name),
+        tuple(_wrong(file.model, name, figures, rows)),
+        command,
+    )
+
+
+def _parsed(text: str | None) -> Model | None:
+    try:
+        return parse_model(text or "", source="the model file on record")
+    except ModelError:
+        return None
+
+
+def _altered(then: Model, now: Model, name: str) -> tuple[str, ...]:
+    """Return in which parts two versions of a file differ that a surface's rig rests on."""
+    if name not in [surface.name for surface in then.surfaces]:
+        return ()
+    items = [Item(step, name) for step in STEPS if step.scope == "surface"]
+    parts = [
+        part for item in items for part in changed_parts(print_of(then, item), print_of(now, item))
+    ]
+    return tuple(dict.fromkeys(parts))
+
+
+def _wrong(model: Model, name: str, figures: Row, rows: Sequence[Row]) -> list[str]:
+    """Return what the rig left failed or opened again about a surface and its pairs."""
+    subjects = [name, *(pair_name(one) for one in model.pairs if name in (one.left, one.right))]
+    last = {(row["surface"], row["step"]): row for row in rows if row["surface"] in subjects}
+    lines = {
+        step: f"{step_named(step).title}: {row['text'] or row['outcome']}"
+        for (_, step), row in last.items()
+        if row["outcome"] in ("failed", "reopened")
+    }
+    if not figures["pass"] and "throws" not in lines:
+        lines = {"throws": "throws: missed", **lines}
+    return list(lines.values())
