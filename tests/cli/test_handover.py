@@ -12,9 +12,13 @@ from click.testing import CliRunner
 from hingeline.cli.entry import hingeline
 from hingeline.cli.verdicts import keep_verdict
 from hingeline.errors import HingelineError, TravelError
+from hingeline.model.reading import read_model
 from hingeline.records.store import Records
+from hingeline.rigging.progress import COVERS
+from hingeline.rigging.steps import Item, checklist, print_of, step_named
 from hingeline.travel.verdict import Verdict
 from tests.cli.test_match import PLAIN, changed, curve, keep
+from tests.support.rigging import play
 from tests.support.servo_truth import ServoTruth
 
 NAMES = ("left aileron", "right aileron", "elevator", "rudder")
@@ -55,6 +59,23 @@ def keep_all(folder):
     keep(folder, A1=PLAIN, A2=ServoTruth(0.09, 1520.0), E1=ServoTruth(-0.09), R1=PLAIN)
 
 
+def steps(*names):
+    """Return subject and step of all that a rig of surfaces goes through."""
+    made = read_model(Path("millrace.toml"))
+    return [one.key for one in checklist(made, [made.surface(name) for name in names])]
+
+
+def keep_step(records, session, surface, step, outcome="done", text="", **figures):
+    """Keep how a step ended, as a rig does."""
+    made = read_model(Path("millrace.toml"))
+    print_ = print_of(made, Item(step_named(step), surface))
+    if step_named(step).scope == "model":
+        print_ += COVERS + "; ".join(sorted(NAMES))
+    if step == "signoff":
+        figures["name"] = "Ada"
+    records.note_step(session, surface, step, outcome, text, {**figures, "print": print_})
+
+
 def keep_rigged(folder, name, model="Millrace", bench="board", **changes):
     """Keep a finding of a rig, half a degree beyond what is computed."""
     one = handover("--json").surface(name)
@@ -82,13 +103,14 @@ def keep_rigged(folder, name, model="Millrace", bench="board", **changes):
         "ends_us": one["end_us"],
         "wanted_deg": one["wanted_deg"],
         "points": points,
-        "rising_pulse": one["rising_pulse"],
         "pass": True,
         **changes,
     }
     with Records(folder / "records.sqlite") as records:
         session = records.start_session("rig", model_name=model, model_text="", bench=bench, rig=0)
         records.note_finding(session, "rigged", name, figures)
+        for surface, step in steps(name):
+            keep_step(records, session, surface, step)
         records.end_session(session, "done")
     return figures
 
@@ -244,6 +266,116 @@ def test_an_arm_put_on_again_or_a_new_curve_after_the_rig_is_told(folder):
         session = records.start_session("calibrate", bench="board")
         records.note_curve(session, "A1", curve(PLAIN).to_dict())
     assert "servo A1 was calibrated again after it was rigged." in handover("left aileron").words
+
+
+def after(folder, *rows, sign=False):
+    """Keep further rows of the newest rig: surface, step, outcome and text."""
+    with Records(folder / "records.sqlite") as records:
+        session = records.newest_rig("Millrace", simulated=False)["id"]
+        for row in rows:
+            keep_step(records, session, *row)
+        if sign:
+            keep_step(records, session, "", "signoff")
+
+
+def test_a_rig_that_was_ended_and_signed_says_by_whom(folder):
+    keep_all(folder)
+    keep_rigged(folder, "left aileron")
+    ran = handover("left aileron")
+    assert ran.code == 0
+    assert "was signed by Ada." in ran.words
+    (rig,) = handover("--json").figures["rigs"]
+    assert (rig["signed"], rig["signature_stands"], rig["remaining"]) == ("Ada", True, [])
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        (
+            ("left aileron", "binding", "failed", "It buzzes at up."),
+            "binding at the ends failed: It buzzes at up.",
+        ),
+        (("left aileron", "slop", "failed", "6.0 deg."), "slop failed: 6.0 deg."),
+        (("left aileron", "slop", "skipped", "no time"), "left out: slop (no time)."),
+        (("", "leads", "skipped"), "for the whole model: left out: leads."),
+        (("left aileron", "seat", "reopened", "asked"), "arm seated is to be done again"),
+    ],
+)
+def test_a_step_that_does_not_stand_is_named_and_fails_though_the_throws_passed(folder, row, said):
+    keep_all(folder)
+    keep_rigged(folder, "left aileron")
+    after(folder, row, sign=row[2] != "reopened")
+    ran = handover("left aileron")
+    assert ran.code == 1
+    assert said in ran.words
+    found = handover("left aileron", "--json")
+    left = [*found.figures["rigs"][0]["remaining"], *found.surface("left aileron")["remaining"]]
+    assert row[1] in {one["step"] for one in left}
+
+
+@pytest.mark.parametrize("step", ["rod", "neutral", "throws"])
+def test_a_rig_that_was_done_again_in_part_no_longer_passes(folder, step):
+    keep_all(folder)
+    keep_rigged(folder, "left aileron")
+    after(folder, ("left aileron", step, "done"))
+    ran = handover("left aileron")
+    assert ran.code == 1
+    assert "to be done again after what was changed or done since" in ran.words
+    assert "centre and limits" in ran.words
+    assert "NOT SIGNED ANEW" in ran.words
+
+
+def test_a_rig_that_nobody_signed_or_that_was_begun_anew_does_not_pass(folder):
+    keep_all(folder)
+    keep_rigged(folder, "left aileron")
+    with Records(folder / "records.sqlite") as records:
+        session = records.start_session(
+            "rig", model_name="Millrace", model_text="", bench="board", rig=0
+        )
+        keep_step(records, session, "left aileron", "bare")
+    ran = handover("left aileron")
+    assert ran.code == 1
+    assert "was signed by nobody" in ran.words
+    assert "still to be done: servo at centre, arm seated" in ran.words
+    assert handover("right aileron").code == 0  # of which nothing was rigged: it is computed
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "part"),
+    [
+        ('19 mm"], hole = 3, set_back', '19 mm"], hole = 2, set_back', "horn"),
+        ('set_back = "0 mm"', 'set_back = "3 mm"', "horn"),
+        ("channel = 1", "channel = 6", "channel"),
+    ],
+)
+def test_a_model_file_that_changed_since_the_rig_does_not_pass(folder, before, now, part):
+    keep_all(folder)
+    keep_rigged(folder, "left aileron")
+    text = (folder / "millrace.toml").read_text("utf-8")
+    assert before in text
+    (folder / "millrace.toml").write_text(text.replace(before, now, 1), "utf-8")
+    ran = handover("left aileron")
+    assert ran.code == 1
+    assert f"measured, but the model file has changed in {part} since." in ran.words
+
+
+def test_a_port_that_is_simulated_means_the_records_of_that_bench(folder, monkeypatch):
+    keep(folder, bench="simulated", A1=PLAIN)
+    assert handover("--json").surface("left aileron")["source"] == "maker"
+    for words in (["--simulated"], ["--port", "sim:"], ["--port", "sim:7"]):
+        assert handover(*words, "--json").surface("left aileron")["source"] == "curve"
+    monkeypatch.setenv("HINGELINE_PORT", "sim:")
+    assert handover("--json").surface("left aileron")["source"] == "curve"
+
+
+def test_what_a_rig_left_failed_is_handed_over_as_such():
+    play(
+        "rudder",
+        script={("binding", "rudder"): ["buzzing"] * 2, ("mend", "rudder"): ["leave"] * 3},
+    )
+    ran = handover("rudder", "--port", "sim:")
+    assert ran.code == 1
+    assert "binding at the ends failed: " in ran.words
 
 
 class Later:

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
+from hingeline.cli.rigstate import RigState
 from hingeline.errors import TravelError
 from hingeline.model.schema import Model, Pair
 from hingeline.rigging.handing import Handed, Span
 from hingeline.rigging.mixing import Differential, Sum, differential, sums
 from hingeline.rigging.onesignal import Factors, OneSignal, one_signal
+from hingeline.rigging.remaining import Left, sentences
 from hingeline.rigging.sticks import commands_of, expected
 
 
@@ -24,16 +27,27 @@ class Radio:
 
 @dataclass(frozen=True)
 class Found:
-    """One surface's figures, when they were noted, and what happened after that."""
+    """One surface's figures, when they were noted, what happened after that, and its rig.
+
+    Remarks say what was counted in; they do not make it fail.
+    """
 
     handed: Handed
     noted: str | None
     newer: tuple[str, ...] = ()
+    rig: RigState | None = None
+    remarks: tuple[str, ...] = ()
 
-    @property
+    @cached_property
+    def left(self) -> list[Left]:
+        """What of its rig is left to do about the surface and its pair."""
+        return [] if self.rig is None else self.rig.left(self.handed.surface)
+
+    @cached_property
     def notes(self) -> tuple[str, ...]:
         """What is not as it was wanted, or no longer sure."""
-        return (*self.handed.notes, *self.newer)
+        changed = [] if self.rig is None else self.rig.changed(self.handed.surface)
+        return (*self.handed.notes, *self.newer, *sentences(self.left, changed))
 
 
 @dataclass(frozen=True)
@@ -44,14 +58,18 @@ class Work:
     radio: Radio
     found: Sequence[Found]
     pairs: Sequence[tuple[Pair, OneSignal]]
+    rigs: Sequence[RigState] = ()
 
     @property
     def passed(self) -> bool:
-        """Whether all that is wanted is had."""
-        return not any(one.notes for one in self.found)
+        """Whether all that is wanted is had, by rigs that were ended and signed."""
+        sound = all(rig.stands and not rig.left_of_model for rig in self.rigs)
+        return sound and not any(one.notes for one in self.found)
 
 
-def work_out(model: Model, found: Sequence[Found], radio: Radio) -> Work:
+def work_out(
+    model: Model, found: Sequence[Found], radio: Radio, rigs: Sequence[RigState] = ()
+) -> Work:
     """Put surfaces and the pairs among them together."""
     by_name = {one.handed.surface.name: one.handed for one in found}
     pairs = [
@@ -59,7 +77,7 @@ def work_out(model: Model, found: Sequence[Found], radio: Radio) -> Work:
         for pair in model.pairs
         if pair.left in by_name and pair.right in by_name
     ]
-    return Work(model, radio, found, pairs)
+    return Work(model, radio, found, pairs, rigs)
 
 
 def figures(work: Work) -> dict[str, Any]:
@@ -71,8 +89,31 @@ def figures(work: Work) -> dict[str, Any]:
         "span_us": span.span_us if span else None,
         "surfaces": [_surface_figures(one, work.radio) for one in work.found],
         "pairs": [_pair_figures(pair, found) for pair, found in work.pairs],
+        "rigs": [_rig_figures(one) for one in work.rigs],
         "pass": work.passed,
     }
+
+
+def _rig_figures(rig: RigState) -> dict[str, Any]:
+    return {
+        "rig": rig.number,
+        "begun": rig.begun,
+        "signed": rig.signed,
+        "signature_stands": rig.stands,
+        "remaining": _left_figures(rig.left_of_model),
+    }
+
+
+def _left_figures(left: Sequence[Left]) -> list[dict[str, Any]]:
+    return [
+        {
+            "step": one.item.step.name,
+            "subject": one.item.subject,
+            "state": one.state,
+            "why": one.why,
+        }
+        for one in left
+    ]
 
 
 def _surface_figures(found: Found, radio: Radio) -> dict[str, Any]:
@@ -108,6 +149,8 @@ def _surface_figures(found: Found, radio: Radio) -> dict[str, Any]:
         ],
         "sums": [_sum_figures(item) for item in sums(one)],
         "notes": list(found.notes),
+        "remarks": list(found.remarks),
+        "remaining": _left_figures(found.left),
         "pass": not found.notes,
     }
 

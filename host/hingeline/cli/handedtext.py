@@ -11,6 +11,7 @@ from hingeline.model.schema import Pair
 from hingeline.rigging.handing import Handed
 from hingeline.rigging.mixing import sums
 from hingeline.rigging.onesignal import OneSignal
+from hingeline.rigging.remaining import sentences
 from hingeline.rigging.sticks import HOW, commands_of, expected
 
 #: A surface that stands nearer to neutral than this at its servo's centre is not told of; our
@@ -31,6 +32,7 @@ def text(work: Work) -> Iterator[str]:
     rows = [_row(one.handed) for one in work.found]
     headings = ["surface", ">centre", "one end", "other end", "rising pulse", "from"]
     yield from (f"  {line}" for line in table(headings, rows).splitlines())
+    yield from _rigs_text(work)
     yield from _sources_text(work)
     yield from _percent_text(work)
     for one in work.found:
@@ -51,6 +53,22 @@ def _row(one: Handed) -> tuple[str, ...]:
     surface = one.surface
     goes = one.rising or "not known"
     return (surface.name, units.us(one.centre_us), *ends, goes, SAYS[one.source])
+
+
+def _rigs_text(work: Work) -> Iterator[str]:
+    for rig in work.rigs:
+        begun = f"The rig that was begun on {rig.begun[:10]}"
+        if rig.signed is None:
+            yield wrapped(f"  NOT SIGNED: {begun} was signed by nobody.")
+        elif rig.stands:
+            yield wrapped(f"  {begun} was signed by {rig.signed}.")
+        else:
+            yield wrapped(
+                f"  NOT SIGNED ANEW: {begun} was signed by {rig.signed}, before something was "
+                "changed or done again."
+            )
+        for said in sentences(rig.left_of_model, rig.changed_of_model):
+            yield wrapped(f"  NOT RIGHT YET, for the whole model: {said}")
 
 
 def _sources_text(work: Work) -> Iterator[str]:
@@ -110,6 +128,8 @@ def _surface_text(found: Found, radio: Radio) -> Iterator[str]:
     yield f"{surface.name} (servo {surface.servo})"
     for note in found.notes:
         yield wrapped(f"  NOT RIGHT YET: {note}")
+    for remark in found.remarks:
+        yield wrapped(f"  {remark}")
     for command in commands_of(surface):
         yield wrapped(
             f"  {HOW[command].capitalize()}: it must go {expected(surface, command)}. If it goes "

@@ -101,7 +101,8 @@ def limits(rig: Rig, item: Item) -> Result:
     }
     rig.keeper.finding("rigged", name, figures)
     ends = ", ".join(f"{word} {us:.0f} us" for word, us in found.ends_us.items())
-    text = "; ".join([f"centre {found.centre_us:.0f} us, {ends}", *found.notes])
+    notes = (note.rstrip(".") for note in found.notes)
+    text = "; ".join([f"centre {found.centre_us:.0f} us, {ends}", *notes])
     return Result("done", text, {"centre_us": found.centre_us, "ends_us": dict(found.ends_us)})
 
 
