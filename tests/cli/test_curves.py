@@ -5,10 +5,11 @@ from datetime import datetime, timedelta, timezone
 import numpy as np
 import pytest
 
-from hingeline.cli.curves import curve_of, curve_row_of
+from hingeline.cli.curves import SERVO, curve_of, curve_row_of, nominal_of, unseat
 from hingeline.records.store import Records
 from hingeline.travel.fit import fit
 from hingeline.travel.schedule import traverse
+from tests.support.rigging import MODEL
 from tests.support.servo_truth import ServoTruth
 
 STEPS = traverse(1000, 2000, limits_us=(900, 2100), start_us=1500)
@@ -78,3 +79,48 @@ def test_a_seat_of_the_simulated_bench_moves_nothing_real(records):
     played = records.start_session("rig", bench="simulated")
     records.note_finding(played, "seat", "A1", SEAT)
     assert at_centre(records) == pytest.approx(0.0, abs=0.5)
+
+
+def calibrated(records):
+    number = session(records)
+    records.note_curve(number, "A1", CURVE.to_dict())
+    return number
+
+
+def test_an_arm_put_on_anew_and_not_read_is_not_where_it_was_read_before(records):
+    first = calibrated(records)
+    rig = session(records)
+    records.note_finding(rig, "seat", "A1", {**SEAT, "curve": first})
+    unseat(records, rig, "A1", "refit", curve=first)
+    assert at_centre(records) == pytest.approx(0.0, abs=0.5)
+    row = curve_row_of(records, "A1", simulated=False)
+    assert (row.seated, row.unread) == (None, True)
+    records.note_finding(rig, "seat", "A1", {**SEAT, "curve": first, "arm_deg": 7.0})
+    assert at_centre(records) == pytest.approx(7.0)
+    calibrated(records)
+    assert curve_row_of(records, "A1", simulated=False).unread is False
+
+
+def test_the_curve_of_a_servo_that_is_gone_is_void_whatever_is_read_later(records):
+    first = calibrated(records)
+    rig = session(records)
+    unseat(records, rig, "A1", SERVO, curve=first)
+    assert curve_of(records, "A1", simulated=False) is None
+    records.note_finding(rig, "seat", "A1", {**SEAT, "curve": None})
+    assert curve_of(records, "A1", simulated=False) is None
+    calibrated(records)
+    assert at_centre(records) == pytest.approx(0.0, abs=0.5)
+
+
+def test_without_a_curve_the_seat_moves_the_makers_rate(records):
+    servo = MODEL.servos["A1"]
+
+    def angle():
+        return nominal_of(records, "A1", servo, simulated=False).angle_deg(1500.0)
+
+    assert angle() == 0.0
+    rig = session(records)
+    records.note_finding(rig, "seat", "A1", {**SEAT, "curve": None})
+    assert angle() == pytest.approx(14.0)
+    unseat(records, rig, "A1", "refit", curve=None)
+    assert angle() == 0.0

@@ -115,6 +115,7 @@ def test_version():
         (["plna"], "'plan'"),
         (["calibrat", "x.toml"], "'calibrate'"),
         (["records", "shwo"], "'show'"),
+        (["board", "instal"], "'install'"),
         (["plan", "millrace.toml", "--jsn"], "--json"),
         (["plan", "millrace.toml", "elevater"], "'elevator'"),
     ],
@@ -132,6 +133,7 @@ def test_what_is_like_nothing_points_to_the_help():
     assert ran.code == 2
     assert "There is no command 'xyzzy'" in ran.err
     assert "hingeline --help" in ran.err
+    assert "See: hingeline board --help" in run("board", "xyzzy").err
 
 
 def modules_after(*commands):

@@ -56,6 +56,26 @@ def test_what_belongs_together_still_does_among_others(two):
     assert [row["step"] for row in here.rig_steps(4)] == ["leads"]
 
 
+def test_numbers_of_curves_and_rigs_in_figures_are_raised_as_well(two):
+    here, there = two
+    for _ in range(3):
+        here.start_session("throw")
+    rig = there.start_session("rig", rig=0)
+    travel = there.start_session("calibrate", rig=rig)
+    there.note_step(rig, "rudder", "seat", "done", figures={"curve": travel})
+    there.note_step(rig, "rudder", "travel", "failed", figures={"void": travel})
+    there.note_step(rig, "rudder", "travel", "failed", figures={"void": None})
+    there.note_finding(rig, "built", "rudder", {"rig": rig})
+    there.note_finding(rig, "seat", "R1", {"unread": "servo", "curve": travel})
+    new = here.take_in(as_json(there)).new
+    seat, *voids = (row["figures"] for row in here.rig_steps(new[rig]))
+    assert seat == {"curve": new[travel]}
+    assert voids == [{"void": new[travel]}, {"void": None}]
+    built, unread = (row["figures"] for row in here.session(new[rig])["findings"])
+    assert built == {"rig": new[rig]}
+    assert unread == {"unread": "servo", "curve": new[travel]}
+
+
 def test_a_rig_that_went_on_elsewhere_is_joined(two):
     here, there = two
     rig = here.start_session("rig", rig=0)

@@ -11,8 +11,8 @@ from hingeline.travel.curve import TravelCurve
 from hingeline.travel.nominal import NominalCurve, nominal, turned
 from hingeline.travel.seated import seated
 
-#: Mends after which an arm sits where nobody has read it: all kept in a seat is the mend.
-REFIT, SERVO = "refit", "servo"
+#: The mend after which a curve is that of a servo which is gone.
+SERVO = "servo"
 
 
 @dataclass(frozen=True)
@@ -41,12 +41,14 @@ class CurveOnRecord:
 
 
 def unseat(records: Records, session_id: int, servo: str, mend: str, *, curve: int | None) -> None:
-    """Keep that an arm was put on anew (`REFIT`), or that another servo was fitted (`SERVO`).
+    """Keep that nobody has read how an arm sits since a mend.
 
-    What was read of the arm before no longer holds; the curve of a servo that is gone neither.
+    What was read of it before no longer holds; nor does the curve of a servo that is gone.
 
     Parameters
     ----------
+    mend : str
+        Name of the mend: "refit"; `SERVO`: another one was fitted.
     curve : int or None
         Session of the servo's newest curve.
     """

@@ -9,19 +9,13 @@ from typing import Any
 import click
 
 from hingeline.cli import options
-from hingeline.cli.curves import REFIT, SERVO
+from hingeline.cli.curves import SERVO
 from hingeline.cli.output import emit, table, wrapped
 from hingeline.cli.records.place import bench_words, day, existing
 from hingeline.errors import HingelineError, RecordsError
 from hingeline.kinds import SEAT, VERDICT
 from hingeline.records.store import Records, Row
 
-#: What is said of its arm, by what was done of which nobody has read the outcome.
-_SEATED = {
-    None: "Its arm was put on and its lean read",
-    REFIT: "Its arm was put on anew, its lean not read,",
-    SERVO: "Another servo was fitted in its place",
-}
 #: The maker's figures as they are said, in the order in which they are.
 _SAID = (
     ("spline_teeth", "{:g} spline teeth"),
@@ -171,6 +165,14 @@ def _listed(found: list[Row]) -> Iterator[str]:
     yield from table(headings, rows).splitlines()
 
 
+def _seated(seat: Row) -> str:
+    if "unread" not in seat:
+        return "Its arm was put on and its lean read"
+    if seat["unread"] == SERVO:
+        return "Another servo was fitted in its place"
+    return "Its arm was put on anew, its lean not read,"
+
+
 def _told(found: list[Row]) -> Iterator[str]:
     for row in found:
         yield f"Servo {row['servo']}, {bench_words(row['simulated'])} bench"
@@ -202,4 +204,4 @@ def _told(found: list[Row]) -> Iterator[str]:
         headings = ["calibrated", ">session", ">centre, us", ">rate, deg/us", ">gap, deg"]
         yield from (f"  {line}" for line in table([*headings, "verdict"], rows).splitlines())
         if row["seat"] is not None:
-            yield f"  {_SEATED[row['seat'].get('unread')]} on {day(row['seat']['noted'])}."
+            yield f"  {_seated(row['seat'])} on {day(row['seat']['noted'])}."
