@@ -163,6 +163,19 @@ def test_a_hole_that_another_explains_as_well_is_told_beside_it():
     assert parts == {"arm", "horn"}
 
 
+@pytest.mark.parametrize("seat_u_deg", [0.7, 8.0])
+@pytest.mark.parametrize(("teeth", "draw"), [(1, 1), (-1, 0)])
+def test_no_other_is_told_that_is_smaller_than_its_doubt_and_two_at_most(teeth, draw, seat_u_deg):
+    for name in ("elevator", "left aileron"):
+        setting = planned(name)
+        points = taken(setting, built(setting, teeth=teeth), np.random.default_rng([draw, 5]))
+        found = named(setting, points, u_deg=1.0, seat_u_deg=seat_u_deg)
+        _, *others = found.text.split("; or ")
+        assert len(others) <= 2
+        sizes = re.findall(r"([\d.]+)[^\d(]*\(\+/- ([\d.]+)", " ".join(others))
+        assert all(float(size) >= float(doubt) for size, doubt in sizes), found.text
+
+
 def test_free_play_is_told_from_both_ways_to_neutral():
     setting = planned("rudder")
     found = named(setting, taken(setting, built(setting), play_deg=2.0))
