@@ -9,6 +9,8 @@ import re
 import pytest
 
 from hingeline.cli.entry import COMMANDS
+from hingeline.cli.records.wording import understood_in
+from hingeline.model.writing import example_text
 from tests.cli.running import run
 
 THROW = ("throw", "millrace.toml", "rudder", "--port", "sim:", "--yes", "--by-hand")
@@ -107,6 +109,36 @@ def test_show_tells_what_was_understood_where_that_is_not_what_was_typed():
     assert re.search(r"answered: m \(moved\)$", out, re.MULTILINE)
     assert re.search(r"answered: perhaps \(not understood\)$", out, re.MULTILINE)
     assert re.search(r"answered: still$", out, re.MULTILINE)
+
+
+UNDERSTOOD = [("up 13", "up 13.0 deg"), ("7,25 down", "down 7.25 deg")]
+
+
+def test_people_are_told_which_way_a_surface_stood_whatever_its_sign_on_record():
+    typed = [text for text, _ in UNDERSTOOD]
+    run("throw", "millrace.toml", "elevator", "--port", "sim:", "--yes", "--by-hand", typed=typed)
+    values = [row["value"] for row in run("records", "show", "1", "--json").figures["readings"]]
+    assert values == [-13.0, 7.25]  # the elevator's horn is on top: a push of the rod is down
+    text = run("records", "show", "1").out
+    rows = list(csv.DictReader(io.StringIO(run("records", "export", "1", "--as", "csv").out)))
+    assert [float(row["value"]) for row in rows] == values
+    for (_, words), row in zip(UNDERSTOOD, rows, strict=True):
+        assert words in text
+        assert row["understood"] == words
+    assert "-13 deg" not in text
+
+
+def test_readings_at_an_arm_and_of_a_lost_model_keep_their_sign():
+    row = {"surface": "rudder", "gauge": "deg", "value": -4.5, "unit": "deg"}
+    text = example_text()
+    said = understood_in({"model_text": text})
+    assert said(row) == "right 4.5 deg"  # its horn is on the right: a push is left
+    assert said({**row, "value": 0.0}) == "neutral"
+    assert said({**row, "gauge": "arm"}) == "-4.5 deg"
+    assert said({**row, "gauge": "level"}) == "-4.5 deg"
+    assert said({**row, "surface": None}) == "-4.5 deg"
+    assert understood_in({"model_text": "?"})(row) == "-4.5 deg"
+    assert understood_in({"model_text": None})(row) == "-4.5 deg"
 
 
 @pytest.mark.usefixtures("two_sessions")

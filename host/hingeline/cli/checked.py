@@ -215,8 +215,8 @@ def _reasons(row: Checked) -> Iterator[str]:
     date, play = record.noted[:10], row.found.play
     if record.wrong:
         yield (
-            f"{name}: the record itself was not as wanted: rig it: {record.again} "
-            f"({'; '.join(record.wrong)})"
+            f"{name} ({'; '.join(record.wrong)}): the record itself was not as wanted: rig it: "
+            f"{record.again}"
         )
     if record.altered:
         yield (

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from hingeline.cli import options, standing
 from hingeline.cli.models import ModelFile
 from hingeline.cli.records.place import existing
-from hingeline.errors import HingelineError, ModelError, RecordsError, TravelError
+from hingeline.cli.records.wording import model_of
+from hingeline.errors import HingelineError, RecordsError, TravelError
 from hingeline.kinds import RIGGED
-from hingeline.model.reading import parse_model
 from hingeline.model.schema import Model, Surface
 from hingeline.model.words import directions
 from hingeline.records.store import Records, Row
@@ -125,7 +125,7 @@ def _newest(file: ModelFile, surface: Surface, records: Records, *, simulated: b
                 mend=again,
             )
     session = records.session(own[0]["session_id"])
-    then_model = _parsed(session["model_text"])
+    then_model = model_of(session)
     rows = [] if session["rig"] is None else records.rig_steps(session["rig"])
     return OnRecord(
         figures,
@@ -137,13 +137,6 @@ def _newest(file: ModelFile, surface: Surface, records: Records, *, simulated: b
         tuple(_wrong(file.model, name, figures, rows)),
         command,
     )
-
-
-def _parsed(text: str | None) -> Model | None:
-    try:
-        return parse_model(text or "", source="the model file on record")
-    except ModelError:
-        return None
 
 
 def _altered(then: Model, now: Model, name: str) -> tuple[str, ...]:

@@ -12,11 +12,13 @@ import click
 from hingeline.cli import options
 from hingeline.cli.output import tell
 from hingeline.cli.records.place import NUMBER, existing
+from hingeline.cli.records.wording import understood_in
 from hingeline.errors import RecordsError
 from hingeline.newfile import write_new
 from hingeline.records.store import Row
 
 #: Columns of the CSV export: the readings as typed, what was understood, what was said of it.
+#: "value" has the linkage's sign, positive when the rod pushes; "understood" has the word for it.
 COLUMNS = (
     "session_id",
     "noted",
@@ -29,6 +31,7 @@ COLUMNS = (
     "typed",
     "value",
     "unit",
+    "understood",
     "remarks",
 )
 
@@ -100,8 +103,10 @@ def _as_csv(whole: Row) -> str:
         for remark in session["remarks"]:
             if remark["reading_id"] is not None:
                 said.setdefault(remark["reading_id"], []).append(_brief(remark))
+        understood = understood_in(session)
         for reading in session["readings"]:
-            writer.writerow({**reading, "remarks": "; ".join(said.get(reading["id"], []))})
+            told = "; ".join(said.get(reading["id"], []))
+            writer.writerow({**reading, "understood": understood(reading), "remarks": told})
     return out.getvalue()
 
 

@@ -12,6 +12,7 @@ from hingeline.cli import options
 from hingeline.cli.output import emit, table
 from hingeline.cli.records.laying import laid
 from hingeline.cli.records.place import NUMBER, existing
+from hingeline.cli.records.wording import understood_in
 from hingeline.records.store import Row
 
 
@@ -42,6 +43,7 @@ def _shown(whole: Row) -> Iterator[str]:
         words = "it began a rig" if own else f"it belongs to the rig of session {whole['rig']}"
         yield f"  rig: {words}"
     if whole["readings"]:
+        understood = understood_in(whole)
         said: dict[int, list[str]] = {}
         for remark in whole["remarks"]:
             said.setdefault(remark["reading_id"], []).append(_brief_remark(remark))
@@ -54,7 +56,7 @@ def _shown(whole: Row) -> Iterator[str]:
                 row["approach"],
                 row["gauge"],
                 row["typed"],
-                f"{row['value']:g} {row['unit']}",
+                understood(row),
                 ", ".join(said.get(row["id"], [])),
             )
             for row in whole["readings"]
