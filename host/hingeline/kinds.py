@@ -9,6 +9,8 @@ from __future__ import annotations
 VERDICT = "verdict"
 #: How the arm of a servo sits, or that it was put on anew and nobody has read it.
 SEAT = "seat"
+#: In such a seat, what was done: another servo was fitted.
+OTHER_SERVO = "servo"
 #: What a guided run has found of a surface besides what its file says.
 BUILT = "built"
 #: Centre, ends and throws of a surface as a guided run measured them.

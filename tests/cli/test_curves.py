@@ -5,7 +5,8 @@ from datetime import datetime, timedelta, timezone
 import numpy as np
 import pytest
 
-from hingeline.cli.curves import SERVO, curve_of, curve_row_of, nominal_of, unseat
+from hingeline.cli.curves import curve_of, curve_row_of, nominal_of, unseat
+from hingeline.kinds import OTHER_SERVO
 from hingeline.records.store import Records
 from hingeline.travel.fit import fit
 from hingeline.travel.schedule import traverse
@@ -104,7 +105,7 @@ def test_an_arm_put_on_anew_and_not_read_is_not_where_it_was_read_before(records
 def test_the_curve_of_a_servo_that_is_gone_is_void_whatever_is_read_later(records):
     first = calibrated(records)
     rig = session(records)
-    unseat(records, rig, "A1", SERVO, curve=first)
+    unseat(records, rig, "A1", OTHER_SERVO, curve=first)
     assert curve_of(records, "A1", simulated=False) is None
     records.note_finding(rig, "seat", "A1", {**SEAT, "curve": None})
     assert curve_of(records, "A1", simulated=False) is None

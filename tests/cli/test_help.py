@@ -152,11 +152,19 @@ def modules_after(*commands):
         text=True,
         check=True,
     )
-    return {name.split(".")[0] for name in json.loads(done.stderr.splitlines()[-1])}
+    names = json.loads(done.stderr.splitlines()[-1])
+    rooms = {".".join(name.split(".")[:2]) for name in names if name.startswith("hingeline.")}
+    return {name.split(".")[0] for name in names} | rooms
 
 
 def test_help_and_usage_errors_import_nothing_heavy():
     assert not modules_after(["--help"], ["--version"], ["plna"], []) & HEAVY
+
+
+def test_what_needs_no_bench_does_not_load_it():
+    light = [["convert", "--help"], ["plan", "--help"], ["records", "servo", "--help"]]
+    assert "hingeline.bench" not in modules_after(*light)
+    assert "hingeline.bench" in modules_after(["throw", "--help"])
 
 
 def test_a_command_imports_what_it_needs():

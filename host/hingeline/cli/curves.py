@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from hingeline.kinds import SEAT
+from hingeline.kinds import OTHER_SERVO, SEAT
 from hingeline.model.schema import Servo
 from hingeline.records.store import Records, Row
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.nominal import NominalCurve, nominal, turned
 from hingeline.travel.seated import seated
-
-#: The mend after which a curve is that of a servo which is gone.
-SERVO = "servo"
 
 
 @dataclass(frozen=True)
@@ -48,7 +45,7 @@ def unseat(records: Records, session_id: int, servo: str, mend: str, *, curve: i
     Parameters
     ----------
     mend : str
-        Name of the mend: "refit"; `SERVO`: another one was fitted.
+        Name of the mend: "refit"; `OTHER_SERVO`: another one was fitted.
     curve : int or None
         Session of the servo's newest curve.
     """
@@ -66,7 +63,7 @@ def curve_row_of(records: Records, servo: str, *, simulated: bool) -> CurveOnRec
         return None
     seats = records.finding_history(SEAT, servo, simulated=simulated)
     own = [seat for seat in seats if _later(seat, found)]
-    if any(seat["figures"].get("unread") == SERVO for seat in own):
+    if any(seat["figures"].get("unread") == OTHER_SERVO for seat in own):
         return None
     curve = TravelCurve.from_dict(found["curve"])
     noted, session_id = found["noted"], found["session_id"]

@@ -19,11 +19,11 @@ from hingeline.bench.rigging.asbuilt import (
 from hingeline.bench.rigging.prompting import Typed
 from hingeline.cli import calibrate as calibrating
 from hingeline.cli.benchwork import Bench
-from hingeline.cli.curves import SERVO, curve_of, curve_row_of, nominal_of, unseat
+from hingeline.cli.curves import curve_of, curve_row_of, nominal_of, unseat
 from hingeline.cli.known import built_row_of
 from hingeline.cli.models import ModelFile
 from hingeline.errors import HingelineError, TravelError
-from hingeline.kinds import BUILT
+from hingeline.kinds import BUILT, OTHER_SERVO
 from hingeline.model.schema import Surface
 from hingeline.records.store import RESUMED
 from hingeline.rigging.naming import REOPENS
@@ -154,7 +154,7 @@ class RecordsKeeper:
     def _note_arm(self, subject: str, figures: Mapping[str, Any]) -> None:
         """Keep that nobody has read how an arm sits, once it or its servo was changed."""
         mend = figures.get("mend", {}).get("name")
-        if mend == SERVO or "seat" in REOPENS.get(mend, ()):
+        if mend == OTHER_SERVO or "seat" in REOPENS.get(mend, ()):
             servo = self.file.model.surface(subject).servo
             number = self.curve_number(servo)
             unseat(self.bench.records, self.bench.session_id, servo, mend, curve=number)

@@ -9,11 +9,10 @@ from typing import Any
 import click
 
 from hingeline.cli import options
-from hingeline.cli.curves import SERVO
 from hingeline.cli.output import emit, table, wrapped
 from hingeline.cli.records.place import bench_words, day, existing
 from hingeline.errors import HingelineError, RecordsError
-from hingeline.kinds import SEAT, VERDICT
+from hingeline.kinds import OTHER_SERVO, SEAT, VERDICT
 from hingeline.records.store import Records, Row
 
 #: The maker's figures as they are said, in the order in which they are.
@@ -168,7 +167,7 @@ def _listed(found: list[Row]) -> Iterator[str]:
 def _seated(seat: Row) -> str:
     if "unread" not in seat:
         return "Its arm was put on and its lean read"
-    if seat["unread"] == SERVO:
+    if seat["unread"] == OTHER_SERVO:
         return "Another servo was fitted in its place"
     return "Its arm was put on anew, its lean not read,"
 
