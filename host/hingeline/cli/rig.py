@@ -112,7 +112,7 @@ def command(
         emit(rigged.list_figures(progress), as_json=as_json, text=rigged.list_text(progress))
         return 0
     figures = work.through(afresh=afresh)
-    emit(figures, as_json=as_json, text=rigged.text(figures))
+    emit(figures, as_json=as_json, text=rigged.text(figures, model))
     return 0 if figures["pass"] else FAILED
 
 

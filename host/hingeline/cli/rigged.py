@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 from hingeline import units
 from hingeline.bench.rigging.context import Rig, about
-from hingeline.cli.output import table, wrapped
+from hingeline.cli.output import quoted, table, wrapped
 from hingeline.model.schema import Model
 from hingeline.rigging.progress import Progress
 
@@ -77,8 +78,8 @@ def _signed(rig: Rig) -> str | None:
     return None
 
 
-def text(found: dict[str, Any]) -> Iterator[str]:
-    """Lay a rig's results out for people."""
+def text(found: dict[str, Any], file: Path) -> Iterator[str]:
+    """Lay the results of a rig, by its model file, out for people."""
     rows = []
     for surface in found["surfaces"]:
         ends = surface["ends_us"] or {}
@@ -97,3 +98,6 @@ def text(found: dict[str, Any]) -> Iterator[str]:
     for left in found["remaining"]:
         subject = f"{left['subject']}: " if left["subject"] else ""
         yield f"{left['state']}: {subject}{left['step']}"
+    path = quoted(str(file))
+    yield f"The figures for the radio: hingeline handover {path}"
+    yield f"Before flying, and after a hard landing: hingeline check {path}"

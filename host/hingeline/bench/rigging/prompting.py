@@ -180,7 +180,9 @@ class Prompter:
             return understand(question, meant)
         except (UnitError, TravelError) as error:
             self._note(question, typed, NOT_UNDERSTOOD)
-            self.tell(" ".join(filter(None, (str(error), form_of(typed)))))
+            alone = question.assumed if len(question.signs) == 1 else None
+            only = f"This question is about {alone} alone." if alone else ""
+            self.tell(" ".join(filter(None, (str(error), only, form_of(typed)))))
             return None
 
     def _word(self, choice: Choice, typed: str | None) -> str | None:

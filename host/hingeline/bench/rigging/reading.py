@@ -40,10 +40,16 @@ def read_surface(
     topic: str,
     share: float,
     expected_deg: float,
+    which: str = "",
 ) -> float:
-    """Have a surface read, whose direction must be typed; signed, in degrees."""
+    """Have a surface read, whose direction must be typed; signed, in degrees.
+
+    ``which`` of several readings it is stands in the question.
+    """
     surface, gauge = setting.surface, rig.gauge
     question = surface_question(surface, surface.channel, gauge, assumed=None)
+    if which:
+        question = replace(question, text=f"{which}: {question.text}")
     question = replace(question, topic=topic, detail={"surface": surface.name, "share": share})
 
     def keep(answer: Answer, replaces: int | None, because: str) -> int:
@@ -100,7 +106,7 @@ def questioned(
         )
         asked = replace(
             question,
-            text=f"{question.text.partition(':')[0]}: keep, yes, or the reading again",
+            text=f"{question.text.rpartition(':')[0]}: keep, yes, or the reading again",
             help="keep: it stands as it was typed. yes: takes what was probably meant. Or look "
             "at the gauge once more and type what it shows.",
             detail={**question.detail, "doubt": True},

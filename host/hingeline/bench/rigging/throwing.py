@@ -83,14 +83,17 @@ def _taken(rig: Rig, setting: Setting, pulses: dict[float, int]) -> list[ThrowPo
     with rig.live([name]):
         at = pulses[0.0]
         approach = come_to_neutral(rig, setting, at)
+        known = _known_neutral(rig, setting, at, approach)
+        spared = 0 if known is None else 1
         for place, share in enumerate(SHARES):
             pulse = pulses[share]
             if place:
                 rig.go({name: pulse})
                 approach = "rising" if pulse > at else "falling"
             at = pulse
-            known = _known_neutral(rig, setting, pulse, approach) if not place else None
-            points.append(_point(rig, setting, share, pulse, approach, known))
+            which = f"point {place + 1 - spared} of {len(SHARES) - spared}"
+            read = None if place else known
+            points.append(_point(rig, setting, share, pulse, approach, read, which))
         rig.go({name: pulses[0.0]})
     return points
 
@@ -116,13 +119,21 @@ def _point(
     pulse_us: int,
     approach: Approach,
     known_deg: float | None,
+    which: str,
 ) -> ThrowPoint:
     predicted = setting.predicted_deg(pulse_us, approach)
     measured = known_deg
     if measured is None:
         topic = "throw" if share else "neutral"
         measured = read_surface(
-            rig, setting, pulse_us, approach, topic=topic, share=share, expected_deg=predicted
+            rig,
+            setting,
+            pulse_us,
+            approach,
+            topic=topic,
+            share=share,
+            expected_deg=predicted,
+            which=which,
         )
     return ThrowPoint(share, pulse_us, approach, _wanted(setting, share), predicted, measured)
 
