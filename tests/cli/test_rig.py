@@ -1,6 +1,7 @@
 """The guided run on the simulated bench, from bare servos to a name under it."""
 
 import json
+import re
 from collections import Counter
 
 import pytest
@@ -94,6 +95,14 @@ def test_record_is_offered_where_every_servo_has_a_curve():
     assert ("travel", "") not in first.prompts
     again = play(script={"travel": ["rec"]})
     assert again.code == 0
+    for surface in MODEL.surfaces:
+        assert any(
+            re.fullmatch(
+                rf"on record for {surface.servo}: [-\d]{{10}} on Millrace, session \d+", line
+            )
+            for line in again.lines
+        )
+    assert "(record: " in again.talk
     assert not [one for one in again.prompts if one[0] == ""]
 
 

@@ -4,6 +4,7 @@ When wording or figures change on purpose: ``python -m tests.cli.test_rig_screen
 transcript anew; read it before it is kept.
 """
 
+import os
 import re
 import sys
 import tempfile
@@ -14,19 +15,19 @@ import pytest
 from hingeline.model.writing import example_text
 from tests.cli.screens import Screen
 
-KEPT = Path(__file__).parent / "transcripts" / "rig.txt"
+KEPT = Path(__file__).resolve().parent / "transcripts" / "rig.txt"
 #: What a simulated bench shows to whoever types: the gauge, or the word that is true.
 SHOWN = re.compile(r"\[(?:the gauge shows|it seems:)\s+([^\]]*)\]")
 NUMBER = re.compile(r"[-+]?\d+(?:\.(\d+))?")
 
 
-def played(folder, columns=80):
-    """Answer every prompt by what is shown; return everything that was seen."""
-    folder.joinpath("millrace.toml").write_text(example_text(), "utf-8")
-    command = (
-        *("rig", str(folder / "millrace.toml"), "--port", "sim:20", "--by-hand"),
-        *("--records", str(folder / "r.sqlite")),
-    )
+def played(columns=80):
+    """Answer every prompt by what is shown; return everything that was seen.
+
+    The model file is put into the folder in which this is run.
+    """
+    Path("millrace.toml").write_text(example_text(), "utf-8")
+    command = ("rig", "millrace.toml", "--port", "sim:20", "--by-hand", "--records", "r.sqlite")
     seen = ""
     with Screen(*command, columns=columns) as screen:
         while (shown := screen.prompt()) is not None:
@@ -42,8 +43,8 @@ def played(folder, columns=80):
 
 
 @pytest.mark.slow
-def test_the_whole_rig_looks_as_it_was_read(tmp_path):
-    seen, kept = played(tmp_path), KEPT.read_text("utf-8")
+def test_the_whole_rig_looks_as_it_was_read():
+    seen, kept = played(), KEPT.read_text("utf-8")
     now, then = seen.splitlines(), kept.splitlines()
     assert len(now) == len(then)
     for line, other in zip(now, then, strict=True):
@@ -60,6 +61,9 @@ def test_no_line_of_the_transcript_is_wider_than_the_terminal():
 
 
 if __name__ == "__main__":
+    here = Path.cwd()
     with tempfile.TemporaryDirectory() as folder:
-        KEPT.write_text(played(Path(folder)), "utf-8")
+        os.chdir(folder)
+        KEPT.write_text(played(), "utf-8")
+        os.chdir(here)
     sys.stdout.write(f"written: {KEPT.name}\n")

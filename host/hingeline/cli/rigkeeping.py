@@ -125,6 +125,14 @@ class RecordsKeeper:
         row = curve_row_of(self.bench.records, servo, simulated=self._simulated)
         return None if row is None else row.session_id
 
+    def curve_from(self, servo: str) -> str:
+        """Say when, on which model and in which session a servo's newest curve was measured."""
+        row = curve_row_of(self.bench.records, servo, simulated=self._simulated)
+        if row is None:
+            return "no curve"
+        model = self.bench.records.session(row.session_id)["model"] or "no model"
+        return f"{row.noted[:10]} on {model}, session {row.session_id}"
+
     def nominal(self, servo: str) -> NominalCurve:
         """Return the maker's rate of a servo, with its arm as it sits now."""
         return nominal_of(

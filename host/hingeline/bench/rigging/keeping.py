@@ -57,6 +57,9 @@ class Keeper(Protocol):
     def free_deg(self, surface: str) -> Mapping[str, float]:
         """Return the free travel that an earlier rig measured and the file does not gainsay."""
 
+    def curve_from(self, servo: str) -> str:
+        """Say when, on which model and in which session a servo's newest curve was measured."""
+
     def calibrate(
         self, board: Boards, asker: Chooser, setting: Setting, kind: str
     ) -> tuple[str, ...]:

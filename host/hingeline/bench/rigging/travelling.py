@@ -50,7 +50,10 @@ def travel(rig: Rig, item: Item) -> Result:
     named = travel_named(setting, rig.built(name).free_deg)
     if named is not None:
         return settle(rig, item, named, figures, rod_off)
-    text = f"{abs(rate):.4f} deg/us, centre {setting.centre_us:.0f} us ({figures['calibration']})"
+    how = figures["calibration"]
+    if how == RECORD:
+        how = f"{RECORD}: {rig.keeper.curve_from(setting.surface.servo)}"
+    text = f"{abs(rate):.4f} deg/us, centre {setting.centre_us:.0f} us ({how})"
     return Result("done", text, figures, rod_off)
 
 
@@ -106,6 +109,9 @@ def _kind(rig: Rig) -> str:
             return str(kind)
     names = [one.name for one in rig.surfaces]
     all_known = all(rig.curve(name) is not None for name in names)
+    if all_known:  # a label is the same whatever the model: it is seen whether the servo is, too
+        for label in dict.fromkeys(rig.planned(name).servo for name in names):
+            rig.prompter.tell(f"on record for {label}: {rig.keeper.curve_from(label)}")
     rig.calibration = rig.prompter.pick(
         Choice(
             "How are the servos' travel curves to be had, for all of them",
