@@ -323,6 +323,7 @@ def test_a_rig_that_was_done_again_in_part_no_longer_passes(folder, step):
     assert "to be done again after what was changed or done since" in ran.words
     assert "centre and limits" in ran.words
     assert "NOT SIGNED ANEW" in ran.words
+    assert "it goes on with: hingeline rig" in ran.words
 
 
 def test_a_rig_that_nobody_signed_or_that_was_begun_anew_does_not_pass(folder):
@@ -336,6 +337,7 @@ def test_a_rig_that_nobody_signed_or_that_was_begun_anew_does_not_pass(folder):
     ran = handover("left aileron")
     assert ran.code == 1
     assert "was signed by nobody" in ran.words
+    assert "its figures are of an earlier rig; a new one was begun on" in ran.words
     assert "still to be done: servo at centre, arm seated" in ran.words
     assert handover("right aileron").code == 0  # of which nothing was rigged: it is computed
 

@@ -69,6 +69,8 @@ def _rigs_text(work: Work) -> Iterator[str]:
             )
         for said in sentences(rig.left_of_model, rig.changed_of_model):
             yield wrapped(f"  NOT RIGHT YET, for the whole model: {said}")
+    if not all(rig.stands for rig in work.rigs):
+        yield wrapped("  Where a rig was left, it goes on with: hingeline rig")
 
 
 def _sources_text(work: Work) -> Iterator[str]:

@@ -119,11 +119,12 @@ def _by_record(
     rig = newest if newest is not None and newest.touched(surface) else None
     if not rigged or rigged[0]["figures"]["servo"] != surface.servo:
         return replace(_computed(now), rig=rig)
-    if rig is None:
-        rig = rig_of(file.model, records, rigged[0]["session_id"])
+    own = rig_of(file.model, records, rigged[0]["session_id"])
     noted = str(rigged[0]["noted"])
     newer: tuple[str, ...] = ()
-    if now.row is not None and now.row.noted > noted:
+    if rig is not None and rig.number != own.number:
+        newer = (f"its figures are of an earlier rig; a new one was begun on {rig.begun[:10]}.",)
+    elif now.row is not None and now.row.noted > noted:
         newer = (f"servo {surface.servo} was calibrated again after it was rigged.",)
     elif now.row is not None and now.row.seated is not None and now.row.seated > noted:
         newer = (f"the arm of servo {surface.servo} was put on again after it was rigged.",)
@@ -133,7 +134,7 @@ def _by_record(
     except TravelError:
         # A newer curve that does not hold the pulses of the rig; the readings hold them.
         made = measured(put_together(surface, file.model.servo_of(surface), None), figures)
-    return handed.Found(made, noted, newer, rig, now.remarks)
+    return handed.Found(made, noted, newer, rig or own, now.remarks)
 
 
 def _computed(now: known.Known) -> handed.Found:

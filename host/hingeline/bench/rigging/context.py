@@ -10,7 +10,6 @@ from typing import Any, Literal
 from hingeline.bench.asking import Gauge
 from hingeline.bench.boards import Boards
 from hingeline.bench.procedures.channels import Channel, channel_of, go, in_use
-from hingeline.bench.readings import READING_U_DEG as READING_U_DEG
 from hingeline.bench.readings import reading_u_deg
 from hingeline.bench.rigging.asbuilt import AsBuilt, as_built, trimmed
 from hingeline.bench.rigging.keeping import Keeper, Row
