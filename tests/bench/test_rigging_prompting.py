@@ -58,6 +58,30 @@ def test_a_word_is_known_by_its_beginning(typed, word):
     assert someone.last.detail == {"servos": {}}
 
 
+@pytest.mark.parametrize(
+    ("typed", "word"), [("buzzes", "buzzing"), ("quietly", "quiet"), ("buzzed", "buzzing")]
+)
+def test_another_form_of_a_word_is_understood(typed, word):
+    heard = Choice("was it", 1, ("quiet", "buzzing", "hot"), topic="binding")
+    assert Scripted(typed).prompter().pick(heard) == word
+
+
+def test_a_label_is_taken_by_its_letters_alone():
+    someone = Scripted("Elevator", "10", "hotter", "Elev")
+    choice = Choice("which", 1, ("Elev", "A1", "1", "hot", "none"), topic="t")
+    assert someone.prompter().pick(choice) == "Elev"
+
+
+def test_a_refused_order_puts_the_same_question_again():
+    refused = {"skip": "not this one"}
+    someone = Scripted("skip it", "redo", "quick")
+    prompter = Prompter(someone, someone.keep, refused=lambda order: refused.get(order.what, ""))
+    with pytest.raises(Ordered):
+        prompter.pick(KINDS)
+    assert someone.kept == ["skip it", "redo"]
+    assert ("told", "not this one") in someone.said
+
+
 def test_a_beginning_that_two_words_share_is_asked_again():
     someone = Scripted("e", "A", "A2")
     assert someone.prompter().pick(Choice("which", 1, ("A1", "A2", "none"), topic="t")) == "A2"

@@ -109,6 +109,49 @@ def test_what_was_done_again_opens_what_rests_on_it_and_says_so():
     assert "failed" in progress.why_again(key("neutral", "left aileron"))
 
 
+def test_a_fault_and_what_it_opens_are_one_row():
+    """Whatever comes between, what was mended is measured again."""
+    progress = all_done()
+    slop, rod = key("slop", "left aileron"), key("rod", "left aileron")
+    fault = row(slop, "failed")
+    fault["figures"]["reopens"] = [list(slop.key), list(rod.key)]
+    progress.add(fault)
+    assert again(progress) == {slop.key, rod.key} | above(rod)
+    assert progress.why_again(rod) == "It was opened again: because of slop (left aileron)."
+    progress.add(row(rod, "done"))
+    progress.add(row(slop, "done"))
+    assert progress.state(slop) == progress.state(rod) == "done"
+
+
+def test_what_is_still_to_come_is_not_opened_again():
+    progress = Progress(ITEMS, PRINTS, [])
+    fault = row(key("travel", "left aileron"), "failed")
+    fault["figures"]["reopens"] = [["left aileron", "rod"]]
+    progress.add(fault)
+    assert progress.state(key("rod", "left aileron")) == "open"
+
+
+def test_pulses_wait_until_leads_class_and_centre_stand():
+    progress = Progress(ITEMS, PRINTS, [])
+    centre, throws = key("centre", "left aileron"), key("throws", "left aileron")
+    assert progress.waits_for(key("bare", "left aileron").step, "left aileron") == ""
+    for name, subject, title in (
+        ("leads", "", "leads"),
+        ("class", "", "pulse class"),
+        ("centre", "left aileron", "servo at centre"),
+    ):
+        for outcome in (None, "skipped", "failed"):
+            if outcome:
+                progress.add(row(key(name, subject), outcome))
+            assert progress.waits_for(throws.step, "left aileron") == title
+        progress.add(row(key(name, subject), "done"))
+    assert progress.waits_for(centre.step, "right aileron") == ""
+    assert progress.waits_for(throws.step, "left aileron") == ""
+    assert progress.waits_for(throws.step, "right aileron") == "servo at centre"
+    progress.add(row(key("leads"), "reopened"))
+    assert progress.waits_for(throws.step, "left aileron") == "leads"
+
+
 def test_what_was_left_out_opens_nothing():
     progress = all_done()
     progress.add(row(key("seat", "left aileron"), "skipped"))

@@ -11,7 +11,7 @@ from hingeline.bench.choices import Choice
 from hingeline.bench.rigging.context import Result, Rig
 from hingeline.bench.rigging.mending import left_in_place, settle
 from hingeline.bench.rigging.reading import plain_keep, questioned
-from hingeline.bench.rigging.rods import take_off
+from hingeline.bench.rigging.rods import on_again, take_off
 from hingeline.linkage.mounting import lean_deg
 from hingeline.rigging.naming import Named, mend
 from hingeline.rigging.seating import seat_of
@@ -55,7 +55,7 @@ def centre(rig: Rig, item: Item) -> Result:
                 )
         if seen == surface.servo:
             text = f"{seen} on channel {surface.channel}"
-            return Result("done", text, {"servo": seen}, rig.rod_off_again(item.subject))
+            return Result("done", text, {"servo": seen}, on_again(rig, item.subject))
         if seen != NONE:
             return _swapped(rig, item, seen)
         rig.prompter.tell(

@@ -138,12 +138,6 @@ class Rig:
         figures: Mapping[str, Any] = row["figures"]
         return figures
 
-    def rod_off_again(self, name: str) -> tuple[tuple[str, str], ...]:
-        """Return what is to be done again where a rod was on, and its servo was handled."""
-        own = [row for row in self.rows if (row["surface"], row["step"]) == (name, "rod")]
-        fitted = bool(own) and own[-1]["outcome"] in ("done", "failed")
-        return ((name, "rod"),) if fitted else ()
-
     @contextmanager
     def live(self, names: Sequence[str]) -> Iterator[None]:
         """Give the channels of surfaces pulses as they are asked for; all off at the end."""

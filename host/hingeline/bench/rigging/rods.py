@@ -35,11 +35,13 @@ def take_off(rig: Rig, name: str) -> tuple[dict[str, Any], tuple[tuple[str, str]
             detail={"surface": name},
         )
     )
-    dealt = any(
-        (row["surface"], row["step"]) == (name, "rod") and row["outcome"] != "reopened"
-        for row in rig.rows
-    )
-    return {ROD_OFF: True}, (((name, "rod"),) if dealt else ())
+    return {ROD_OFF: True}, on_again(rig, name)
+
+
+def on_again(rig: Rig, name: str) -> tuple[tuple[str, str], ...]:
+    """Return what is to be done again where a rod's step was dealt with, and it is off now."""
+    own = [row for row in rig.rows if (row["surface"], row["step"]) == (name, "rod")]
+    return ((name, "rod"),) if any(row["outcome"] != "reopened" for row in own) else ()
 
 
 def known_off(rows: list[Mapping[str, Any]], name: str) -> bool:
