@@ -135,7 +135,7 @@ class Conductor:
             return DOES[item.step.name](self.rig, item)
         except (TravelError, LinkageError) as error:
             # What linkage or servo cannot do ends the step, not the run; the outputs are off.
-            return settle(self.rig, item, _cannot(self.rig, item, error), {})
+            return settle(self.rig, item, cannot(self.rig, item, error), {})
 
     def _head(self, item: Item) -> None:
         progress = self.rig.progress
@@ -197,7 +197,7 @@ class Conductor:
         return f"redo {text}: {'of which: ' if known else 'which step: '}{which}."
 
 
-def _cannot(rig: Rig, item: Item, error: HingelineError) -> Named:
+def cannot(rig: Rig, item: Item, error: HingelineError) -> Named:
     """Name why a servo or its linkage cannot do what a step needs, with what would help."""
     if item.step.scope != "surface":
         return Named("unknown", str(error), ())
