@@ -399,7 +399,7 @@ def test_a_record_that_was_not_as_wanted_is_said_first_and_never_passes(path):
     assert ran.code == 1
     assert "elevator: the record itself was not as wanted." in ran.talk
     said = " ".join(ran.out.split())
-    assert "FAIL: elevator (throws: missed): the record itself was not as wanted: rig it: " in said
+    assert "FAIL: elevator (throws missed): the record itself was not as wanted: rig it: " in said
     assert 'millrace.toml "elevator"' in said
     assert "pass:" not in said
     figures = Ran("elevator", "--json").of("elevator")

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from hingeline.cli import options, standing
 from hingeline.cli.models import ModelFile
 from hingeline.cli.records.place import existing
 from hingeline.cli.records.wording import model_of
+from hingeline.cli.rigstate import rig_of
 from hingeline.errors import HingelineError, RecordsError, TravelError
 from hingeline.kinds import RIGGED
 from hingeline.model.schema import Model, Surface
 from hingeline.model.words import directions
 from hingeline.records.store import Records, Row
-from hingeline.rigging.steps import STEPS, Item, changed_parts, pair_name, print_of, step_named
+from hingeline.rigging.steps import pair_name, step_named
 from hingeline.rigging.threepoints import of_record
 
 
@@ -124,41 +125,26 @@ def _newest(file: ModelFile, surface: Surface, records: Records, *, simulated: b
                 "model file allows now.",
                 mend=again,
             )
-    session = records.session(own[0]["session_id"])
-    then_model = model_of(session)
-    rows = [] if session["rig"] is None else records.rig_steps(session["rig"])
+    number = own[0]["session_id"]
+    rig = rig_of(file.model, records, number)
     return OnRecord(
         figures,
         own[0]["noted"],
         pulses,
         then,
-        then_model,
-        () if then_model is None else _altered(then_model, file.model, name),
-        tuple(_wrong(file.model, name, figures, rows)),
+        model_of(records.session(number)),
+        tuple(rig.changed(surface)),
+        tuple(_wrong(file.model, name, figures, rig.rows)),
         command,
     )
 
 
-def _altered(then: Model, now: Model, name: str) -> tuple[str, ...]:
-    """Return in which parts two versions of a file differ that a surface's rig rests on."""
-    if name not in [surface.name for surface in then.surfaces]:
-        return ()
-    items = [Item(step, name) for step in STEPS if step.scope == "surface"]
-    parts = [
-        part for item in items for part in changed_parts(print_of(then, item), print_of(now, item))
-    ]
-    return tuple(dict.fromkeys(parts))
-
-
-def _wrong(model: Model, name: str, figures: Row, rows: Sequence[Row]) -> list[str]:
-    """Return what the rig left failed or opened again about a surface and its pairs."""
+def _wrong(model: Model, name: str, figures: Row, rows: Sequence[Row]) -> Iterator[str]:
+    """Say what the rig left failed, or opened again, about a surface and its pairs."""
     subjects = [name, *(pair_name(one) for one in model.pairs if name in (one.left, one.right))]
-    last = {(row["surface"], row["step"]): row for row in rows if row["surface"] in subjects}
-    lines = {
-        step: f"{step_named(step).title}: {row['text'] or row['outcome']}"
-        for (_, step), row in last.items()
-        if row["outcome"] in ("failed", "reopened")
-    }
-    if not figures["pass"] and "throws" not in lines:
-        lines = {"throws": "throws: missed", **lines}
-    return list(lines.values())
+    last = {row["step"]: row for row in rows if row["surface"] in subjects}
+    left = {step: row for step, row in last.items() if row["outcome"] in ("failed", "reopened")}
+    if not figures["pass"] and "throws" not in left:
+        yield "throws missed"
+    for step, row in left.items():
+        yield f"{step_named(step).title}: {row['text'] or row['outcome']}".rstrip(".")
