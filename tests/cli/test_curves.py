@@ -5,6 +5,7 @@ from datetime import datetime, timedelta, timezone
 import numpy as np
 import pytest
 
+from hingeline.cli.calibrated import keep
 from hingeline.cli.curves import curve_of, curve_row_of, nominal_of, unseat
 from hingeline.kinds import OTHER_SERVO
 from hingeline.records.store import Records
@@ -125,3 +126,14 @@ def test_without_a_curve_the_seat_moves_the_makers_rate(records):
     assert angle() == pytest.approx(14.0)
     unseat(records, rig, "A1", "refit", curve=None)
     assert angle() == 0.0
+
+
+def test_a_new_servo_is_not_compared_with_the_one_that_is_gone(records):
+    def kept():
+        return keep(records, session(records), "A1", CURVE, simulated=False, teeth=25)
+
+    kept()
+    assert kept().since is not None
+    number = curve_row_of(records, "A1", simulated=False).session_id
+    unseat(records, session(records), "A1", OTHER_SERVO, curve=number)
+    assert kept().since is None

@@ -166,6 +166,7 @@ def test_the_curve_of_a_servo_that_was_replaced_stays_void(folder):
         assert records.latest_curve("R1", simulated=True)["session_id"] == old
         assert curve_of(records, "R1", simulated=True) is None
     assert "R1 is not calibrated" in thrown("rudder").talk
+    assert "Another servo was fitted in its place on" in run("records", "servo", "R1").out
 
 
 class _Stop:

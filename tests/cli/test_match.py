@@ -5,6 +5,8 @@ import sqlite3
 import numpy as np
 import pytest
 
+from hingeline.cli.curves import unseat
+from hingeline.kinds import OTHER_SERVO
 from hingeline.records.store import Records
 from hingeline.travel.fit import fit
 from hingeline.travel.reading import shaft_reading
@@ -142,6 +144,19 @@ def test_the_newest_curve_counts(folder):
     shelf = run("match", "--shelf", "--json").figures
     assert shelf["servos"]["A2"]["centre_us"] == pytest.approx(1510, abs=0.1)
     assert len(shelf["pairs"]) == 1
+
+
+def test_a_servo_that_was_replaced_is_left_off_the_shelf(folder):
+    keep(folder, A=PLAIN, B=PLAIN, C=PLAIN)
+    with Records(folder / "records.sqlite") as records:
+        rig = records.start_session("rig", bench="board")
+        number = records.latest_curve("C", simulated=False)["session_id"]
+        unseat(records, rig, "C", OTHER_SERVO, curve=number)
+    shelf = run("match", "--shelf", "--json").figures
+    assert set(shelf["servos"]) == {"A", "B"}
+    assert "another servo was fitted in its place" in shelf["left_out"]["C"]
+    keep(folder, C=PLAIN)
+    assert set(run("match", "--shelf", "--json").figures["servos"]) == {"A", "B", "C"}
 
 
 def test_the_shelf_is_ranked_and_says_what_cannot_be_told_apart(folder):

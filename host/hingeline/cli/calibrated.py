@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from hingeline import units
+from hingeline.cli.curves import is_void
 from hingeline.cli.output import wrapped
 from hingeline.cli.verdicts import keep_verdict
 from hingeline.errors import TravelError
@@ -72,6 +73,8 @@ def keep(
 ) -> Calibrated:
     """Keep a curve and its verdict, and compare it with the one before."""
     row = records.latest_curve(servo, simulated=simulated)
+    if row is not None and is_void(records, servo, row, simulated=simulated):
+        row = None  # of a servo that is gone: what differs says nothing of this one
     judged = verdict(curve)
     records.note_curve(session_id, servo, curve.to_dict())
     keep_verdict(records, session_id, servo, judged)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hingeline.kinds import OTHER_SERVO, SEAT
@@ -63,7 +64,7 @@ def curve_row_of(records: Records, servo: str, *, simulated: bool) -> CurveOnRec
         return None
     seats = records.finding_history(SEAT, servo, simulated=simulated)
     own = [seat for seat in seats if _later(seat, found)]
-    if any(seat["figures"].get("unread") == OTHER_SERVO for seat in own):
+    if _gone(own):
         return None
     curve = TravelCurve.from_dict(found["curve"])
     noted, session_id = found["noted"], found["session_id"]
@@ -74,6 +75,12 @@ def curve_row_of(records: Records, servo: str, *, simulated: bool) -> CurveOnRec
         return CurveOnRecord(curve, noted, session_id, None, unread=True)
     curve = seated(curve, figures["arm_deg"], figures["pulse_us"], figures["u_deg"])
     return CurveOnRecord(curve, noted, session_id, own[0]["noted"])
+
+
+def is_void(records: Records, servo: str, curve: Row, *, simulated: bool) -> bool:
+    """Tell whether a curve is that of a servo in whose place another one was fitted since."""
+    seats = records.finding_history(SEAT, servo, simulated=simulated)
+    return _gone([seat for seat in seats if _later(seat, curve)])
 
 
 def curve_of(records: Records, servo: str, *, simulated: bool) -> TravelCurve | None:
@@ -89,6 +96,10 @@ def nominal_of(records: Records, label: str, servo: Servo, *, simulated: bool) -
     if seat is None or "unread" in seat["figures"]:
         return plain
     return turned(plain, seat["figures"]["arm_deg"], seat["figures"]["pulse_us"])
+
+
+def _gone(seats: Sequence[Row]) -> bool:
+    return any(seat["figures"].get("unread") == OTHER_SERVO for seat in seats)
 
 
 def _later(seat: Row, curve: Row) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from hingeline.cli.curves import is_void
 from hingeline.cli.output import table, wrapped
 from hingeline.cli.verdicts import found_unfit
 from hingeline.errors import RecordsError, TravelError
@@ -37,6 +38,11 @@ def on_record(
     with Records(path) as records:
         rows = {row["servo"]: row for row in records.latest_curves(simulated=simulated)}
         unfit = {label: found_unfit(records, label, simulated=simulated) for label in rows}
+        void = {
+            label
+            for label, row in rows.items()
+            if is_void(records, label, row, simulated=simulated)
+        }
     for label in labels:
         if label not in rows:
             known = ", ".join(rows) or "none"
@@ -48,6 +54,9 @@ def on_record(
     left_out: dict[str, str] = {}
     for label in dict.fromkeys(labels) or rows:
         row = rows[label]
+        if label in void:
+            left_out[label] = "another servo was fitted in its place since, and not calibrated"
+            continue
         if (why := unfit[label]) is not None:
             reasons = why.reasons.rstrip(".")
             left_out[label] = f"it was found unfit for a control surface: {reasons}"
