@@ -1,106 +1,31 @@
 """A check after a rig on the simulated bench: what has changed is named, all else passes."""
 
 import json
-import shutil
-from contextlib import closing, contextmanager
-from dataclasses import replace
+from contextlib import closing
 from unittest.mock import patch
 
 import pytest
-from click.testing import CliRunner
 
-from hingeline.bench.simulated.build import Build
 from hingeline.bench.simulated.builder import Builder
-from hingeline.bench.simulated.faults import station_of
-from hingeline.bench.simulated.station import well_built
 from hingeline.cli import standing
-from hingeline.cli.checked import Sides
-from hingeline.cli.entry import hingeline
-from hingeline.errors import BenchError, HingelineError, RecordsError, Stopped, TravelError
-from hingeline.linkage.mounting import tooth_deg
-from hingeline.model.writing import example_text
+from hingeline.errors import BenchError, RecordsError, Stopped, TravelError
 from hingeline.records.store import Records
 from hingeline.rigging.threepoints import of_record
 from tests.cli.running import run
-from tests.support.rigging import MODEL, SURFACES, play
-
-#: Which simulated servos.
-PORT = "sim:20"
-
-
-@pytest.fixture(scope="module")
-def rigged(tmp_path_factory):
-    """Rig the demo's model once; return the file of its records."""
-    folder = tmp_path_factory.mktemp("rigged")
-    with pytest.MonkeyPatch.context() as patched:
-        patched.chdir(folder)
-        patched.setenv("HINGELINE_RECORDS", str(folder / "records.sqlite"))
-        (folder / "millrace.toml").write_text(example_text(), "utf-8")
-        played = play(port=PORT)
-    assert (played.error, played.code) == (None, 0)
-    return folder / "records.sqlite"
-
-
-@pytest.fixture
-def path(rigged, folder):
-    """Return a copy of the records of a rigged model, in the test's folder."""
-    return shutil.copy(rigged, folder / "records.sqlite")
-
-
-@contextmanager
-def opened(path):
-    with Records(path) as records:
-        yield records
-
-
-class Ran:
-    def __init__(self, *arguments, typed=(), bench=("--port", PORT, "--yes")):
-        self.code = self.error = None
-        lines = "".join(f"{line}\n" for line in typed)
-        with CliRunner().isolation(input=lines) as streams:
-            try:
-                self.code = hingeline.main(
-                    args=["check", "millrace.toml", *bench, *arguments], standalone_mode=False
-                )
-            except HingelineError as error:
-                self.error = error
-            self.out, self.talk = (one.getvalue().decode("utf-8") for one in streams[:2])
-
-    @property
-    def figures(self):
-        return json.loads(self.out)
-
-    def of(self, name):
-        return next(one for one in self.figures["surfaces"] if one["surface"] == name)
-
-
-@contextmanager
-def built(name, change):
-    """Check a bench at which one station has changed since it was rigged, whatever the file."""
-
-    def stations(_model, seed):
-        found = well_built(MODEL, seed)
-        change(station_of(found, name))
-        return found
-
-    with patch.object(standing, "sound", stations):
-        yield
-
-
-def otherwise(**parts):
-    return lambda station: station.rebuild(Build(**parts))
-
-
-def servo(**parts):
-    def change(station):
-        truth = station.servo.truth
-        told = {key: value(getattr(truth, key)) for key, value in parts.items()}
-        station.servo = station.servo.replaced(replace(truth, **told))
-
-    return change
-
-
-TOOTH_DEG = tooth_deg(MODEL.servo_of(MODEL.surface("elevator")))
+from tests.support.checks import (  # noqa: F401  (fixtures)
+    PORT,
+    TOOTH_DEG,
+    Ran,
+    built,
+    changed_model,
+    noted_again,
+    opened,
+    otherwise,
+    path_,
+    rigged_,
+    servo,
+)
+from tests.support.rigging import SURFACES
 
 
 @pytest.mark.usefixtures("path")
@@ -233,14 +158,6 @@ def test_a_direction_must_be_typed_and_orders_are_obeyed(path):
     assert skipped.code == 1
     assert skipped.figures["not_checked"] == ["elevator"]
     assert skipped.figures["pass"] is False
-
-
-def changed_model(folder, *changes):
-    text = example_text()
-    for old, new in changes:
-        assert old in text
-        text = text.replace(old, new)
-    (folder / "millrace.toml").write_text(text, "utf-8")
 
 
 def count(path):
@@ -382,181 +299,3 @@ def test_nothing_moves_where_the_record_lacks_a_point(path):
     ran = Ran("elevator")
     assert isinstance(ran.error, RecordsError)
     assert "-100%" in str(ran.error)
-
-
-def noted_again(path, name, *, session=None, **changes):
-    """Keep a record of a surface once more, otherwise than it was."""
-    with opened(path) as records:
-        row = records.latest_finding("rigged", name, simulated=True)
-        figures = {**row["figures"], **changes}
-        records.note_finding(session or row["session_id"], "rigged", name, figures)
-        return row["session_id"]
-
-
-def test_a_record_that_was_not_as_wanted_is_said_first_and_never_passes(path):
-    noted_again(path, "elevator", **{"pass": False})
-    ran = Ran("elevator")
-    assert ran.code == 1
-    assert "elevator: the record itself was not as wanted." in ran.talk
-    said = " ".join(ran.out.split())
-    assert "FAIL: elevator (throws missed): the record itself was not as wanted: rig it: " in said
-    assert 'millrace.toml "elevator"' in said
-    assert "pass:" not in said
-    figures = Ran("elevator", "--json").of("elevator")
-    assert (figures["changed"], figures["record_pass"], figures["pass"]) == (False, False, False)
-
-
-@pytest.mark.parametrize("outcome", ["failed", "reopened"])
-@pytest.mark.parametrize(
-    ("subject", "step", "failing"),
-    [
-        ("elevator", "binding", ["elevator"]),
-        ("left aileron / right aileron", "pair", ["left aileron", "right aileron"]),
-    ],
-)
-def test_steps_of_the_rig_that_failed_fail_the_check(path, subject, step, failing, outcome):
-    with opened(path) as records:
-        session = records.latest_finding("rigged", "elevator", simulated=True)["session_id"]
-        records.note_step(session, subject, step, outcome, "buzzing at full up", {})
-    ran = Ran("--json")
-    assert ran.code == 1
-    assert [one["surface"] for one in ran.figures["surfaces"] if not one["pass"]] == failing
-    assert "buzzing at full up" in ran.of(failing[0])["record_wrong"][0]
-    with opened(path) as records:
-        records.note_step(session, subject, step, "done", "", {})
-    assert Ran().code == 0
-
-
-def test_a_pair_beyond_its_tolerance_never_passes_whatever_is_on_record():
-    (pair,) = MODEL.pairs
-    common = {"u_deg": 0.5, "limit": 10.0, "either_changed": False}
-    for now, then, passed in ((2.5, 29.0, False), (2.5, 2.5, False), (1.0, 29.0, True)):
-        sides = Sides(pair, (then, 0.0, 0.0), (now, 0.0, 0.0), tolerance_deg=1.0, **common)
-        assert sides.passed is passed
-
-
-@pytest.mark.usefixtures("path")
-def test_parts_of_the_model_file_that_have_changed_are_said_and_fail(folder):
-    changed_model(folder, ('up = "13 deg", down', 'up = "12 deg", down'))
-    ran = Ran("elevator", "rudder", "--json")
-    assert ran.code == 1
-    assert ran.of("elevator")["file_changed_in"] == ["throws"]
-    assert ran.of("elevator")["changed"] is False
-    assert ran.of("rudder")["file_changed_in"] == []
-    assert ran.of("rudder")["pass"] is True
-    out = " ".join(Ran("elevator").out.split())
-    assert "the model file has changed since" in out
-    assert "in throws; rig it to that: hingeline rig millrace.toml" in out
-
-
-@pytest.mark.usefixtures("path")
-def test_causes_are_worked_out_on_what_was_rigged_not_on_what_the_file_says_now(folder):
-    with built("elevator", otherwise(lean_deg=6.0)):
-        before = Ran("elevator", "--json").of("elevator")
-        changed_model(
-            folder,
-            (
-                'holes = ["12 mm", "15.5 mm", "19 mm"], hole = 3, set_back = "0 mm" }\n'
-                'rod = { diameter = "1.5 mm"',
-                'holes = ["12 mm", "15.5 mm", "19 mm"], hole = 1, set_back = "0 mm" }\n'
-                'rod = { diameter = "1.5 mm"',
-            ),
-        )
-        after = Ran("elevator", "--json").of("elevator")
-    assert after["file_changed_in"] == ["horn"]
-    assert [one["name"] for one in before["causes"]] == [one["name"] for one in after["causes"]]
-    for one, other in zip(before["causes"], after["causes"], strict=True):
-        assert one["size"] == pytest.approx(other["size"], rel=0.2)
-
-
-def test_without_the_file_of_that_time_no_cause_is_named(path):
-    with opened(path) as records:
-        session = records.start_session(
-            "rig", model_name="Millrace", model_text="?", bench="simulated", board="", firmware=""
-        )
-    noted_again(path, "elevator", session=session)
-    with built("elevator", otherwise(lean_deg=6.0)):
-        ran = Ran("elevator")
-        figures = Ran("elevator", "--json").of("elevator")
-    assert ran.code == 1
-    assert figures["causes"] == []
-    assert 'hingeline rig millrace.toml "elevator"' in " ".join(ran.out.split())
-    assert "slipped" not in ran.out
-
-
-@pytest.mark.usefixtures("path")
-def test_there_is_one_verdict_for_a_surface():
-    with built("elevator", otherwise(play_mm=0.6)):
-        ran = Ran("elevator")
-    verdicts = [line for line in ran.out.splitlines() if line.startswith(("pass", "FAIL"))]
-    assert len(verdicts) == 1
-    assert verdicts[0].startswith("FAIL: elevator has")
-
-
-@pytest.mark.usefixtures("path")
-def test_a_reversed_surface_is_not_driven_to_its_other_end_and_the_history_can_show_it():
-    reverse = servo(rate_deg_per_us=lambda rate: -rate, centre_deg=lambda deg: -deg)
-    with built("elevator", reverse):
-        ran = Ran("elevator")
-        figures = Ran("elevator", "--json").of("elevator")
-    assert ran.code == 1
-    assert "not driven to the other end" in " ".join(ran.out.split())
-    assert "full down" not in ran.out
-    assert figures["broken_off"] is True
-    assert len(figures["points"]) == 2
-    assert [one["name"] for one in figures["causes"]] == ["reversed"]
-    for plain in ((), ("--plain",)):
-        shown = run(*plain, "check", "millrace.toml", "elevator", "--history", "--port", PORT)
-        assert "reversed" in shown.out
-        assert "FAIL" in shown.out
-
-
-@pytest.mark.usefixtures("path")
-def test_a_pair_of_which_one_side_was_broken_off_is_not_compared():
-    reverse = servo(rate_deg_per_us=lambda rate: -rate, centre_deg=lambda deg: -deg)
-    with built("left aileron", reverse):
-        ran = Ran("--json")
-    assert ran.code == 1
-    assert ran.figures["pairs"] == []
-
-
-def test_list_and_why_are_answered_and_what_is_not_understood_is_kept_as_that(path):
-    typed = ["list", "why", "perhaps", "skip wind", "list", "stop"]
-    ran = Ran("elevator", "rudder", "--by-hand", typed=typed)
-    assert isinstance(ran.error, Stopped)
-    lines = [" ".join(line.split()) for line in (ran.out + ran.talk).splitlines()]
-    assert any(line.endswith("now elevator") for line in lines)
-    assert any(line.endswith("to come rudder") for line in lines)
-    assert any(line.endswith("left out elevator") for line in lines)
-    assert "what has slipped, bent or worn" in " ".join(lines)
-    with opened(path) as records:
-        remarks = records.remarks(max(row["id"] for row in records.sessions()))
-    assert [row["kind"] for row in remarks if row["text"] == "perhaps"] == ["not understood"]
-    assert [row["kind"] for row in remarks if row["text"] == "why"] == ["answered"]
-
-
-@pytest.mark.usefixtures("path")
-def test_a_surface_with_another_servo_is_left_out_and_the_others_are_checked(folder):
-    changed_model(folder, ('servo = "E1"', 'servo = "E2"'), ("[servos.E1]", "[servos.E2]"))
-    ran = Ran("--json")
-    assert (ran.error, ran.code) == (None, 1)
-    assert ran.figures["not_checked"] == ["elevator"]
-    assert [one["surface"] for one in ran.figures["surfaces"]] == [
-        name for name in SURFACES if name != "elevator"
-    ]
-    assert all(one["pass"] for one in ran.figures["surfaces"])
-    assert "its record is of servo E1" in ran.talk
-
-
-def test_the_boards_of_the_record_are_asked_for_where_they_were_several(path):
-    for name in SURFACES:
-        noted_again(path, name, boards=["one", "two"])
-    ran = Ran()
-    assert isinstance(ran.error, BenchError)
-    assert "instead of one two" in str(ran.error)
-    noted_again(path, "rudder", boards=["two", "one"])
-    ran = Ran()
-    assert isinstance(ran.error, RecordsError)
-    assert "different boards: one two, two one" in str(ran.error)
-    noted_again(path, "rudder", boards=["one"])
-    assert Ran("rudder").code == 0

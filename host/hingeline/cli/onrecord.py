@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from hingeline.cli import options, standing
 from hingeline.cli.models import ModelFile
+from hingeline.cli.output import quoted
 from hingeline.cli.records.place import existing
 from hingeline.cli.records.wording import model_of
 from hingeline.cli.rigstate import rig_of
@@ -89,7 +90,7 @@ def _newest(file: ModelFile, surface: Surface, records: Records, *, simulated: b
     own = records.finding_history(
         RIGGED, name, simulated=simulated, limit=1, model=file.model.name
     )
-    command = f'hingeline rig {file.path} "{name}"'
+    command = f'hingeline rig {quoted(str(file.path))} "{name}"'
     again = f"Rig it: {command}"
     if not own:
         raise RecordsError(
