@@ -151,7 +151,7 @@ class Conductor:
         row = self.rig.keeper.step(item.subject, item.step.name, outcome, text, whole)
         self.rig.rows.append(row)
         self.rig.progress.add(row)
-        if text:
+        if text and outcome != "reopened":  # the step itself says why it is there again
             self.rig.prompter.tell(f"{outcome}: {text}")
 
     def _left_out(self, item: Item, reason: str) -> None:
