@@ -11,7 +11,7 @@ import click
 import numpy as np
 from click.core import ParameterSource
 
-from hingeline import units
+from hingeline import kinds, units
 from hingeline.bench.asking import Asker, Gauge, Question
 from hingeline.bench.procedures.calibrating import calibrate
 from hingeline.bench.procedures.channels import in_use
@@ -180,7 +180,7 @@ def _play(bench: Bench, file: models.ModelFile) -> tuple[list[Told], PairCheck, 
         )
         figures = pair_figures(left.surface, right.surface, check)
         bench.records.note_finding(
-            bench.session_id, "pair", f"{pair.left} / {pair.right}", figures
+            bench.session_id, kinds.PAIR, f"{pair.left} / {pair.right}", figures
         )
     return told, check, _pair_error_deg(left.surface, check, watched.true_deg)
 
@@ -222,8 +222,8 @@ def _measured(
     throws = send_throws(
         bench.board, setting, asked, LEVEL, watched, noting.surface_note(bench, LEVEL)
     )
-    figures = throw_figures(setting, throws)
-    bench.records.note_finding(bench.session_id, "throw", surface.name, figures)
+    figures = throw_figures(setting, throws, LEVEL)
+    bench.records.note_finding(bench.session_id, kinds.THROW, surface.name, figures)
     return Told(setting, curve, _curve_error_deg(curve, station), throws, [*watched.true_deg])
 
 
@@ -258,7 +258,7 @@ def _figures(
 ) -> dict[str, Any]:
     surfaces = []
     for item in told:
-        figures = throw_figures(item.setting, item.throws)
+        figures = throw_figures(item.setting, item.throws, LEVEL)
         for row, throw, true in zip(figures["throws"], item.throws, item.true_deg, strict=True):
             row["true_deg"] = true if throw.wanted_deg >= 0 else -true
         figures["curve"] = curve_figures(item.surface.servo, item.curve)

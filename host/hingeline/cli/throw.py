@@ -13,6 +13,7 @@ from hingeline import kinds, units
 from hingeline.bench.asking import Gauge
 from hingeline.bench.procedures.channels import in_use
 from hingeline.bench.procedures.throwing import Throw, send_throws
+from hingeline.bench.readings import reading_u_deg
 from hingeline.cli import models, noting, options
 from hingeline.cli.benchwork import at_bench, channels_of
 from hingeline.cli.output import FAILED, emit, table, wrapped
@@ -27,8 +28,6 @@ from hingeline.travel.unevenness import Seen, Unevenness, built_otherwise, uneve
 
 #: Less than this is no movement that a gauge would show.
 STILL_DEG = 0.5
-#: Standard uncertainty of a throw as a person reads it. Our own choice.
-READING_U_DEG = 0.3
 _NAMES = {
     "lean": "the lean of the arm",
     "set-back": "the horn's set-back",
@@ -87,14 +86,14 @@ def command(
                     noting.surface_note(bench, gauge),
                 )
                 results.append((setting, throws))
-                rows.append(throw_figures(setting, throws))
+                rows.append(throw_figures(setting, throws, gauge))
                 bench.records.note_finding(
                     bench.session_id, kinds.THROW, setting.surface.name, rows[-1]
                 )
     emit(
         {"model": file.model.name, "surfaces": rows},
         as_json=as_json,
-        text=_text(results),
+        text=_text(results, gauge),
     )
     right = all(throw.right_way for _, throws in results for throw in throws)
     return 0 if right else FAILED
@@ -117,7 +116,7 @@ def _wanted(surface: Surface, asked: tuple[str, ...]) -> list[tuple[str, float]]
     return wanted
 
 
-def throw_figures(setting: Setting, throws: list[Throw]) -> dict[str, Any]:
+def throw_figures(setting: Setting, throws: list[Throw], gauge: Gauge) -> dict[str, Any]:
     """Return the throws of a surface as plain figures; sizes in the word's direction."""
     rows = []
     for throw in throws:
@@ -133,7 +132,7 @@ def throw_figures(setting: Setting, throws: list[Throw]) -> dict[str, Any]:
                 "right_way": throw.right_way,
             }
         )
-    uneven, whole = _unevenness(setting, throws), _diagnosis(setting, throws)
+    uneven, whole = _unevenness(setting, throws), _diagnosis(setting, throws, gauge)
     return {
         "name": setting.surface.name,
         "servo": setting.surface.servo,
@@ -155,7 +154,7 @@ def throw_figures(setting: Setting, throws: list[Throw]) -> dict[str, Any]:
     }
 
 
-def _text(results: list[tuple[Setting, list[Throw]]]) -> Iterator[str]:
+def _text(results: list[tuple[Setting, list[Throw]]], gauge: Gauge) -> Iterator[str]:
     rows = []
     wrong = []
     for setting, throws in results:
@@ -178,7 +177,7 @@ def _text(results: list[tuple[Setting, list[Throw]]]) -> Iterator[str]:
     yield from table(headings, rows).splitlines()
     yield from map(wrapped, wrong)
     for setting, throws in results:
-        yield from map(wrapped, _uneven_text(setting, throws))
+        yield from map(wrapped, _uneven_text(setting, throws, gauge))
 
 
 def _wrong_text(surface: Surface, throw: Throw) -> str:
@@ -202,9 +201,9 @@ def _unevenness(setting: Setting, throws: list[Throw]) -> Unevenness | None:
     return unevenness(setting, _seen(throws))
 
 
-def _uneven_text(setting: Setting, throws: list[Throw]) -> Iterator[str]:
+def _uneven_text(setting: Setting, throws: list[Throw], gauge: Gauge) -> Iterator[str]:
     """Say what would explain throws that differ more than planned, with sizes."""
-    whole = _diagnosis(setting, throws)
+    whole = _diagnosis(setting, throws, gauge)
     if whole is not None:
         yield from _diagnosis_text(setting, whole)
         return
@@ -236,8 +235,8 @@ def _uneven_text(setting: Setting, throws: list[Throw]) -> Iterator[str]:
     )
 
 
-def _diagnosis(setting: Setting, throws: list[Throw]) -> Diagnosis | None:
-    return built_otherwise(setting, _seen(throws), READING_U_DEG)
+def _diagnosis(setting: Setting, throws: list[Throw], gauge: Gauge) -> Diagnosis | None:
+    return built_otherwise(setting, _seen(throws), reading_u_deg(gauge, setting.surface))
 
 
 def _diagnosis_text(setting: Setting, found: Diagnosis) -> Iterator[str]:

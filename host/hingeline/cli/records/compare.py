@@ -12,6 +12,7 @@ from hingeline.cli import options
 from hingeline.cli.output import emit, table, wrapped
 from hingeline.cli.records.place import NUMBER, day, existing
 from hingeline.errors import RecordsError
+from hingeline.kinds import RIGGED
 from hingeline.records.store import Records, Row
 
 if TYPE_CHECKING:
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
 
 #: Chance that a surface that has not changed shows a change anywhere. Our own choice.
 FALSE_ALARM = 0.05
-_RIGGED = "rigged"
 _PLACES = {"us": 0, "deg": 1, "deg/us": 4}
 
 
@@ -77,7 +77,7 @@ def _side(records: Records, number: int) -> Row:
     for session in sorted(sessions, key=lambda one: (one["started"], one["id"])):
         curves.update({row["servo"]: row["curve"] for row in session["curves"]})
         for row in session["findings"]:
-            if row["kind"] == _RIGGED:
+            if row["kind"] == RIGGED:
                 rigged[row["subject"]] = row["figures"]
     return {**whole, "curves": curves, "rigged": rigged, "sessions": sessions}
 
