@@ -172,7 +172,15 @@ def test_a_surface_with_another_servo_is_left_out_and_the_others_are_checked(fol
         name for name in SURFACES if name != "elevator"
     ]
     assert all(one["pass"] for one in ran.figures["surfaces"])
-    assert "its record is of servo E1" in ran.talk
+    assert "Not checked: elevator: its record is of servo E1" in " ".join(ran.talk.split())
+    assert "not checked: elevator: its record is of servo E1" in " ".join(Ran().out.split())
+
+
+@pytest.mark.usefixtures("path")
+def test_with_every_reading_left_out_there_is_no_table():
+    ran = Ran("elevator", "--by-hand", typed=["skip wind"])
+    assert ran.code == 1
+    assert [line for line in ran.out.splitlines() if line] == ["not checked: elevator"]
 
 
 def test_the_boards_of_the_record_are_asked_for_where_they_were_several(path):

@@ -164,7 +164,8 @@ def text(
         if play is not None:
             read = units.deg(play.then_deg), units.deg(play.now_deg)
             lines.append((surface.name, "free play", *read))
-    yield from table(["surface", "point", ">on record", ">now"], lines).splitlines()
+    if lines:
+        yield from table(["surface", "point", ">on record", ">now"], lines).splitlines()
     for row in rows:
         yield from map(wrapped, _verdict(row))
     for one in sides:

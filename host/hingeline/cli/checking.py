@@ -57,7 +57,9 @@ class Check:
 
     def through(self, *, as_json: bool) -> int:
         """Check all surfaces; return the exit code."""
-        left_out = {name: f"{error}" for name, error in self.refused.items()}
+        left_out = {
+            name: f"{error}".removeprefix(f"{name}: ") for name, error in self.refused.items()
+        }
         chosen = [surface for surface in self.surfaces if surface.name in self.recorded]
         for line in self._told_first(left_out):
             tell(line)
