@@ -43,7 +43,7 @@ def test_what_is_no_lack_of_travel_is_not_called_so():
 def test_a_lack_of_travel_is_called_so_with_its_mends():
     named = cannot(rig(weak(planned("rudder"), 250.0)), NEUTRAL, ERROR)
     assert named.cause == "short travel"
-    assert str(ERROR) in named.text
+    assert ERROR.message in named.text
     assert "more travel" in named.mends[0].text
 
 

@@ -294,3 +294,18 @@ def test_another_class_is_an_error_of_the_model_file():
     assert isinstance(played.error, ModelError)
     assert played.error.exit_code == 3
     assert run("rig", "millrace.toml", "--list").code == 0
+
+
+def test_a_rod_that_nobody_has_looked_at_keeps_the_surface_still(rows):
+    played = play(script={("holes", "rudder"): ["skip in a hurry"]})
+    assert played.code == 1
+    waits = {row["step"] for row in rows(surface="rudder") if "waits for rod fitted" in row["text"]}
+    assert {"neutral", "direction", "throws", "slop", "binding"} <= waits
+
+
+def test_one_servo_is_not_believed_to_hang_on_two_channels(rows):
+    played = play(script={("which servo", "rudder"): ["E1"]})
+    assert played.code == 0
+    assert "E1 was seen to move on channel 3" in played.talk
+    assert [row["outcome"] for row in rows(step="centre", surface="rudder")] == ["done"]
+

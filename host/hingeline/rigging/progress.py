@@ -90,7 +90,8 @@ class Progress:
         """Return the title of what must stand done before a step gives pulses; empty: it may."""
         for other in self.items:
             needed = other.step.name in step.waits_for and other.subject in ("", subject)
-            if needed and self.state(other) != "done":
+            enough = ("done", "failed") if other.step.may_be_left else ("done",)
+            if needed and self.state(other) not in enough:
                 return other.step.title
         return ""
 

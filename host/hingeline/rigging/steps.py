@@ -40,6 +40,9 @@ class Step:
     waits_for : tuple of str
         Names of the steps that must stand done before it may give a servo pulses; empty for
         a step that gives none.
+    may_be_left : bool
+        Whether what waits for it may give pulses although a fault of it was left: somebody has
+        looked, and said how it is.
     """
 
     name: str
@@ -49,11 +52,13 @@ class Step:
     rests_on: tuple[str, ...] = ()
     of_file: tuple[str, ...] = ()
     waits_for: tuple[str, ...] = ()
+    may_be_left: bool = False
 
 
 #: Before a servo is known to be the one that is meant, nothing moves but what finds that out.
 _PLUGGED = ("leads", "class")
 _KNOWN = (*_PLUGGED, "centre")
+_FITTED = (*_KNOWN, "rod")
 
 STEPS: tuple[Step, ...] = (
     Step(
@@ -108,6 +113,7 @@ STEPS: tuple[Step, ...] = (
         "rod fitted",
         "The holes and the horn's place set the throw; the wrong hole looks right at neutral.",
         of_file=("mount", "arm", "horn", "rod"),
+        may_be_left=True,
     ),
     Step(
         "neutral",
@@ -116,7 +122,7 @@ STEPS: tuple[Step, ...] = (
         "Set by the rod's length; trimmed away by the pulse, it costs throw on one side.",
         rests_on=("seat", "travel", "rod"),
         of_file=("chord",),
-        waits_for=_KNOWN,
+        waits_for=_FITTED,
     ),
     Step(
         "direction",
@@ -125,7 +131,7 @@ STEPS: tuple[Step, ...] = (
         "A surface that goes the wrong way ends the first flight.",
         rests_on=("centre",),
         of_file=("kind", "side", "mount", "horn"),
-        waits_for=_KNOWN,
+        waits_for=_FITTED,
     ),
     Step(
         "throws",
@@ -134,7 +140,7 @@ STEPS: tuple[Step, ...] = (
         "Full and half throw, both ways, show what arm, rod and horn really do.",
         rests_on=("neutral", "bare", "direction"),
         of_file=("throws",),
-        waits_for=_KNOWN,
+        waits_for=_FITTED,
     ),
     Step(
         "slop",
@@ -143,7 +149,7 @@ STEPS: tuple[Step, ...] = (
         "Free play lets a surface wander, and in fast air it may begin to flutter.",
         rests_on=("centre", "rod"),
         of_file=("chord",),
-        waits_for=_KNOWN,
+        waits_for=_FITTED,
     ),
     Step(
         "binding",
@@ -151,7 +157,7 @@ STEPS: tuple[Step, ...] = (
         "binding at the ends",
         "A servo that buzzes at full throw pulls hard all flight long, runs hot and fails.",
         rests_on=("throws",),
-        waits_for=_KNOWN,
+        waits_for=_FITTED,
     ),
     Step(
         "pair",

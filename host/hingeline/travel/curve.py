@@ -284,7 +284,7 @@ class TravelCurve:
             asked = float(np.atleast_1d(angle[outside])[0])
             stopped = any(self.stops)
             raise TravelError(
-                f"{asked:g} deg is beyond this servo: between {self.limits_us[0]:g} and "
+                f"{asked:.1f} deg is beyond this servo: between {self.limits_us[0]:g} and "
                 f"{self.limits_us[1]:g} us it reaches {low:.1f} to {high:.1f} deg.",
                 cause="It met a stop." if stopped else "It was not measured farther.",
                 mend="Ask for a smaller angle, or change the holes of arm and horn"

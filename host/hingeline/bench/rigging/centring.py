@@ -56,14 +56,30 @@ def centre(rig: Rig, item: Item) -> Result:
         if seen == surface.servo:
             text = f"{seen} on channel {surface.channel}"
             return Result("done", text, {"servo": seen}, on_again(rig, item.subject))
+        if (other := _seen_on(rig, seen)) is not None:
+            rig.prompter.tell(
+                f"{seen} was seen to move on channel {other}, and one servo hangs on one channel: "
+                f"look again. Channel {surface.channel} is wagged once more."
+            )
+            continue
         if seen != NONE:
             return _swapped(rig, item, seen)
         rig.prompter.tell(
             f"Nothing moved on channel {surface.channel}: look at its plug, at the lead and at "
             "the servos' supply. It is wagged once more."
         )
-    named = Named("unknown", f"{surface.name}: nothing moves on channel {surface.channel}.", ())
+    text = f"{surface.name}: channel {surface.channel} was not seen to move its own servo."
+    named = Named("unknown", text, ())
     return settle(rig, item, named, {"servo": NONE})
+
+
+def _seen_on(rig: Rig, servo: str) -> int | None:
+    """Return the channel on which a servo was seen to move already; None: on none."""
+    for other in rig.surfaces:
+        row = rig.found("centre", other.name)
+        if row is not None and row["outcome"] == "done" and row["figures"].get("servo") == servo:
+            return other.channel
+    return None
 
 
 def _arms_off(rig: Rig) -> None:

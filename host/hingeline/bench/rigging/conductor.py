@@ -206,7 +206,7 @@ def cannot(rig: Rig, item: Item, error: HingelineError) -> Named:
     with suppress(HingelineError):
         named = travel_named(rig.setting(item.subject), free) or named
     if named is not None:
-        return replace(named, text=f"{error} {named.text}")
+        return replace(named, text=f"{error.message} {named.text}")
     mends = (
         mend("refit", "fit the arm anew, where it is planned", teeth=0, part_arm=None),
         mend("servo", "fit another servo, if it is the servo that does not turn as it should"),

@@ -74,15 +74,26 @@ def settle(
                 detail={"surface": surface},
             )
         )
-        return Result("failed", f"{named.text} Left: {reason}", {**found, "left": reason})
+        return Result(
+            "failed", f"{named.text} Left as it is, because: {reason}", {**found, "left": reason}
+        )
     mend = named.mends[int(picked) - 1]
     _do(rig, surface, channel, mend)
     found["mend"] = dict(mend.detail)
     if mend.detail["name"] == "servo":
         found["void"] = rig.keeper.curve_number(rig.planned(surface).servo)
-    # Whatever was mended, what found the fault looks again.
-    again = dict.fromkeys([*((surface, name) for name in mend.reopens), item.key, *also])
+    # Whatever was mended, what found the fault looks again; and another hole may give a servo
+    # the travel that it lacked.
+    more = [(surface, "travel")] if mend.name == "hole" and _travel_failed(rig, surface) else []
+    again = dict.fromkeys([*((surface, name) for name in mend.reopens), item.key, *more, *also])
     return Result("failed", named.text, found, tuple(again))
+
+
+def _travel_failed(rig: Rig, surface: str) -> bool:
+    return any(
+        item.key == (surface, "travel") and rig.progress.state(item) == "failed"
+        for item in rig.progress.items
+    )
 
 
 def left_in_place(result: Result, text: str) -> Result:

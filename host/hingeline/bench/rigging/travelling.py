@@ -42,7 +42,7 @@ def travel(rig: Rig, item: Item) -> Result:
         if (wrong := _measured(rig, item, figures, rod_off)) is not None:
             return wrong
     elif kind != RECORD:
-        figures["calibration"] = "as before, its arm put on elsewhere"
+        figures["calibration"] = "as before, what it drives built otherwise"
     setting = rig.setting(name)
     low, high = setting.curve.limits_us
     rate = setting.curve.rate_deg_per_us
@@ -127,13 +127,15 @@ def _kind(rig: Rig) -> str:
 
 
 def _reseated(rig: Rig, name: str) -> bool:
-    """Tell whether this servo was measured in this rig, and only its arm sits elsewhere since."""
+    """Tell whether this servo was measured in this rig, and only what it drives has changed."""
     own = [row for row in rig.rows if (row["surface"], row["step"]) == (name, "travel")]
     measured = [row for row in own if row["outcome"] in ("done", "failed")]
     if not measured or any(row["text"] == REDO for row in own[own.index(measured[-1]) :]):
         return False
-    mended = measured[-1]["figures"].get("mend", {}).get("name")
-    return bool(measured[-1]["outcome"] == "done" or mended == "refit")
+    figures = measured[-1]["figures"]
+    mended = figures.get("mend", {}).get("name")
+    judged = "rate_deg_per_us" in figures and mended is None  # its curve stood; it went too short
+    return bool(measured[-1]["outcome"] == "done" or mended == "refit" or judged)
 
 
 def _against_seat(rig: Rig, name: str) -> tuple[Named, str] | None:
