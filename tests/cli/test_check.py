@@ -94,8 +94,30 @@ def test_play_that_has_grown_is_named_though_the_ends_stand_as_before():
     with built("elevator", otherwise(play_mm=0.6)):
         ran = Ran()
     assert ran.code == 1
-    assert "of free play" in ran.out
-    assert "flutter" in ran.out
+    said = " ".join(ran.out.split())
+    assert "of free play" in said
+    assert "flutter" in said
+
+
+def test_play_that_has_grown_is_not_said_to_be_as_it_was(path):
+    noted_again(path, "elevator", slop_deg=0.0)
+    with built("elevator", otherwise(play_mm=0.4)):
+        figures = Ran("elevator", "--json").of("elevator")
+        ran = Ran("elevator")
+    assert (figures["changed"], figures["free_play_grown"], ran.code) == (False, True, 1)
+    said = " ".join(ran.out.split())
+    assert "elevator's throws are as on" in said
+    assert "elevator is as on" not in said
+
+
+def test_play_that_went_down_is_told_and_passes(path):
+    noted_again(path, "elevator", slop_deg=6.0)
+    ran = Ran("elevator")
+    assert ran.code == 0
+    said = " ".join(ran.out.split())
+    assert "pass: elevator's throws are as on" in said
+    assert "It has less free play than then: " in said
+    assert ", 6.0 deg on record." in said
 
 
 @pytest.mark.usefixtures("path")

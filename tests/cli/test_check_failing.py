@@ -139,6 +139,21 @@ def test_a_reversed_surface_is_not_driven_to_its_other_end_and_the_history_can_s
 
 
 @pytest.mark.usefixtures("path")
+def test_nothing_is_said_of_an_end_to_which_a_surface_was_not_driven():
+    with built("elevator", servo(rate_deg_per_us=lambda rate: 0.02 * rate)):
+        ran = Ran("elevator")
+        figures = Ran("elevator", "--json").of("elevator")
+    said = " ".join(ran.out.split())
+    assert figures["broken_off"] is True
+    assert "stop" in [one["name"] for one in figures["causes"]]
+    assert "it falls short by" in said
+    assert "only there" not in said + str(figures["causes"])
+    size = f"{figures['worst_change_deg']:.1f} deg"
+    assert f"FAIL: elevator stands {size} from its record of" in said
+    assert "so far that it was not driven to the other end. " in said
+
+
+@pytest.mark.usefixtures("path")
 def test_a_pair_of_which_one_side_was_broken_off_is_not_compared():
     reverse = servo(rate_deg_per_us=lambda rate: -rate, centre_deg=lambda deg: -deg)
     with built("left aileron", reverse):

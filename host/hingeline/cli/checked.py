@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from hingeline import units
@@ -14,7 +14,7 @@ from hingeline.model.words import directions
 
 if TYPE_CHECKING:
     from hingeline.cli.onrecord import OnRecord
-    from hingeline.rigging.recheck import Recheck
+    from hingeline.rigging.recheck import Change, Recheck
 
 
 @dataclass(frozen=True)
@@ -128,7 +128,12 @@ def surface_figures(one: Checked) -> dict[str, Any]:
         "worst_change_deg": found.worst_deg,
         "tolerance_deg": found.tolerance_deg,
         "causes": [
-            {"name": cause.name, "size": cause.size, "size_u": cause.u, "text": cause.text}
+            {
+                "name": cause.name,
+                "size": cause.size,
+                "size_u": cause.u,
+                "text": _told(found, cause),
+            }
             for cause in found.causes
         ],
         "explained": found.explained,
@@ -197,16 +202,29 @@ def _verdict(row: Checked) -> Iterator[str]:
         )
         return
     for place, one in enumerate(found.causes):
-        yield f"  {'or ' if place else ''}{one.text}."
+        yield f"  {'or ' if place else ''}{_told(found, one)}."
+
+
+def _told(found: Recheck, cause: Change) -> str:
+    """Say a cause; nothing is known of an end to which the surface was not driven."""
+    return cause.text.replace(", and only there", "") if found.broken_off else cause.text
 
 
 def _as_it_is(row: Checked) -> str:
     found, date, name = row.found, row.record.noted[:10], row.surface.name
+    play, less = found.play, ""
+    # The free play of then and of now the other way round: has it grown backwards in time?
+    if play and replace(play, then_deg=play.now_deg, now_deg=play.then_deg).grown:
+        less = (
+            f" It has less free play than then: {units.deg(play.now_deg)}, "
+            f"{units.deg(play.then_deg)} on record."
+        )
     if not found.changed:
-        return f"{name} is as on {date}, as far as the gauge tells."
+        as_then = "'s throws are" if less or (play and play.grown) else " is"
+        return f"{name}{as_then} as on {date}, as far as the gauge tells.{less}"
     return (
         f"{name} has changed by {units.deg(found.worst_deg)} at most since {date}, within "
-        f"{units.deg(found.tolerance_deg)}."
+        f"{units.deg(found.tolerance_deg)}.{less}"
     )
 
 
@@ -226,8 +244,8 @@ def _reasons(row: Checked) -> Iterator[str]:
         )
     if found.broken_off:
         yield (
-            f"{name} stands so far from its record of {date} that it was not driven to the other "
-            f"end: {units.deg(found.worst_deg)}."
+            f"{name} stands {units.deg(found.worst_deg)} from its record of {date}, so far that "
+            "it was not driven to the other end."
         )
     elif not found.within:
         yield f"{name} has changed by {units.deg(found.worst_deg)} at most since {date}."
