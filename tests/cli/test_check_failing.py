@@ -4,17 +4,21 @@ import pytest
 
 from hingeline.cli.checked import Sides
 from hingeline.errors import BenchError, RecordsError, Stopped
+from hingeline.model.writing import example_text
+from hingeline.rigging.steps import step_named
 from tests.cli.running import run
 from tests.support.checks import (  # noqa: F401  (fixtures)
     PORT,
     Ran,
     built,
     changed_model,
+    last_of,
     noted_again,
     opened,
     otherwise,
     path_,
     rigged_,
+    rigged_again,
     servo,
 )
 from tests.support.rigging import MODEL, SURFACES
@@ -33,7 +37,7 @@ def test_a_record_that_was_not_as_wanted_is_said_first_and_never_passes(path):
     assert (figures["changed"], figures["record_pass"], figures["pass"]) == (False, False, False)
 
 
-@pytest.mark.parametrize("outcome", ["failed", "reopened"])
+@pytest.mark.parametrize("outcome", ["failed", "reopened", "skipped"])
 @pytest.mark.parametrize(
     ("subject", "step", "failing"),
     [
@@ -44,14 +48,77 @@ def test_a_record_that_was_not_as_wanted_is_said_first_and_never_passes(path):
 def test_steps_of_the_rig_that_failed_fail_the_check(path, subject, step, failing, outcome):
     with opened(path) as records:
         session = records.latest_finding("rigged", "elevator", simulated=True)["session_id"]
-        records.note_step(session, subject, step, outcome, "buzzing at full up", {})
+        figures = last_of(records, session, subject, step)["figures"]
+        records.note_step(session, subject, step, outcome, "buzzing at full up", figures)
     ran = Ran("--json")
     assert ran.code == 1
     assert [one["surface"] for one in ran.figures["surfaces"] if not one["pass"]] == failing
     assert "buzzing at full up" in ran.of(failing[0])["record_wrong"][0]
-    with opened(path) as records:
-        records.note_step(session, subject, step, "done", "", {})
+    rigged_again(path, session)
     assert Ran().code == 0
+
+
+@pytest.mark.parametrize("step", ["binding", "slop", "direction", "seat", "throws"])
+def test_a_step_that_was_left_out_is_named_as_the_handover_names_it(path, step):
+    with opened(path) as records:
+        session = records.latest_finding("rigged", "rudder", simulated=True)["session_id"]
+        row = last_of(records, session, "rudder", step)
+        records.note_step(session, "rudder", step, "skipped", "no time", row["figures"])
+    ran = Ran("rudder")
+    assert ran.code == 1
+    named = f"left out: {step_named(step).title} (no time)"
+    assert f"FAIL: rudder ({named}): the record itself" in " ".join(ran.out.split())
+    handed = run("handover", "millrace.toml", "rudder", "--simulated")
+    assert f"NOT RIGHT YET: {named}." in " ".join(handed.out.split())
+    assert handed.code == 1
+
+
+def test_a_newer_rig_that_was_begun_of_a_surface_is_said_and_fails(path):
+    with opened(path) as records:
+        old = records.latest_finding("rigged", "rudder", simulated=True)["session_id"]
+        session = records.start_session(
+            "rig",
+            model_name="Millrace",
+            model_text=example_text(),
+            bench="simulated",
+            board="",
+            firmware="",
+            rig=0,
+        )
+        figures = last_of(records, old, "rudder", "seat")["figures"]
+        records.note_step(session, "rudder", "seat", "done", "", figures)
+    ran = Ran("rudder", "--json")
+    assert ran.code == 1
+    assert "its figures are of an earlier rig; a new one was begun on" in ran.talk
+    assert ran.of("rudder")["record_pass"] is True  # nothing was wrong with the earlier one
+    said, *_ = ran.of("rudder")["record_newer"]
+    words = " ".join(Ran("rudder").out.split())
+    assert f"FAIL: rudder: {said[:-1]}; to be done again" in words
+    assert "; still to be done: " in words
+    assert "; go on with that: hingeline rig millrace.toml" in words
+    assert "was signed by nobody" in words
+    handed = run("handover", "millrace.toml", "rudder", "--simulated")
+    assert said in " ".join(handed.out.split())
+    assert handed.code == 1
+    assert Ran("elevator").code == 0  # the newer rig has nothing to do with it
+
+
+def test_a_rig_that_nobody_signed_or_that_was_changed_after_that_never_passes(path):
+    with opened(path) as records:
+        session = records.latest_finding("rigged", "rudder", simulated=True)["session_id"]
+        records.note_step(session, "", "signoff", "reopened", "", {})
+    ran = Ran("rudder")
+    assert ran.code == 1
+    assert "was signed by nobody" in " ".join(ran.out.split())
+    assert Ran("rudder", "--json").figures["rigs"][0]["signed"] is None
+    rigged_again(path, session)
+    assert Ran("rudder").code == 0
+    with opened(path) as records:
+        row = next(one for one in records.rig_steps(session) if one["surface"] == "elevator")
+        records.note_step(session, "elevator", row["step"], "done", "", row["figures"])
+    ran = Ran("rudder")
+    assert ran.code == 1
+    assert "before something was changed or done again" in " ".join(ran.out.split())
 
 
 def test_a_pair_beyond_its_tolerance_never_passes_whatever_is_on_record():

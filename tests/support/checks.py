@@ -105,6 +105,20 @@ def changed_model(folder, *changes):
     (folder / "millrace.toml").write_text(text, "utf-8")
 
 
+def last_of(records, session, subject, step):
+    """Return the newest row of a step in a rig."""
+    rows = records.rig_steps(session)
+    return [row for row in rows if (row["surface"], row["step"]) == (subject, step)][-1]
+
+
+def rigged_again(path, session):
+    """Keep every step that was done in a rig once more, so that all of it stands again."""
+    with opened(path) as records:
+        for row in records.rig_steps(session):
+            if row["outcome"] == "done" and row["figures"]:
+                records.note_step(session, row["surface"], row["step"], "done", "", row["figures"])
+
+
 def noted_again(path, name, *, session=None, **changes):
     """Keep a record of a surface once more, otherwise than it was."""
     with opened(path) as records:

@@ -52,7 +52,8 @@ def command(
     another servo, a reversed channel. Where the free play is on record, it is read again, too.
     A surface that stands far from its record at the first end is not driven to the other. The
     exit code is 1 when something has changed by more than the tolerance, when the record itself
-    was not as wanted or the model file has changed since, and when a surface was left out.
+    was not as wanted or the model file has changed since, when a step of the rig was left out,
+    a newer rig was begun or nobody signed it, and when a surface was left out.
 
     \b
     Examples:

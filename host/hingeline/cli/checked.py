@@ -11,9 +11,11 @@ from hingeline import units
 from hingeline.cli.output import table, wrapped
 from hingeline.model.schema import Pair, Surface
 from hingeline.model.words import directions
+from hingeline.rigging.remaining import sentences
 
 if TYPE_CHECKING:
     from hingeline.cli.onrecord import OnRecord
+    from hingeline.cli.rigstate import RigState
     from hingeline.rigging.recheck import Change, Recheck
 
 
@@ -82,7 +84,8 @@ class Checked:
     @property
     def passed(self) -> bool:
         """Whether it stands as it should: unchanged, and by a record that is as wanted."""
-        return self.found.passed and not self.record.wrong and not self.record.altered
+        record = self.record
+        return self.found.passed and not (record.wrong or record.altered or record.newer)
 
 
 def sides_of(pair: Pair, found: Mapping[str, Recheck], tolerance_deg: float) -> Sides | None:
@@ -116,6 +119,7 @@ def surface_figures(one: Checked) -> dict[str, Any]:
         "record_pass": not one.record.wrong,
         "record_wrong": list(one.record.wrong),
         "file_changed_in": list(one.record.altered),
+        "record_newer": list(one.record.newer),
         "points": [
             {"point": name, "then_deg": then, "now_deg": now}
             for name, then, now in _read(surface, found)
@@ -157,8 +161,22 @@ def sides_figures(sides: Sides) -> dict[str, Any]:
     }
 
 
+def rig_figures(rig: RigState) -> dict[str, Any]:
+    """Return how a rig stands that was the last about what was checked, as plain figures."""
+    return {
+        "rig": rig.number,
+        "begun": rig.begun,
+        "signed": rig.signed,
+        "signature_stands": rig.stands,
+        "left_of_model": sentences(rig.left_of_model, rig.changed_of_model),
+    }
+
+
 def text(
-    rows: Sequence[Checked], sides: Sequence[Sides], left_out: Mapping[str, str]
+    rows: Sequence[Checked],
+    sides: Sequence[Sides],
+    rigs: Sequence[RigState],
+    left_out: Mapping[str, str],
 ) -> Iterator[str]:
     """Lay a check out for people; of what was left out, say why."""
     lines = []
@@ -179,8 +197,24 @@ def text(
             f"{units.deg(one.worst_deg)} at most, {units.deg(max(map(abs, one.then_deg)))} when "
             f"they were rigged; {units.deg(one.tolerance_deg)} may remain."
         )
+    for rig in rigs:
+        yield from map(wrapped, _unsigned(rig))
     for name, why in left_out.items():
         yield wrapped(f"not checked: {name}{f': {why}' if why else ''}")
+
+
+def _unsigned(rig: RigState) -> Iterator[str]:
+    """Say of a rig that it was not ended, or not signed after that."""
+    begun = f"the rig that was begun on {rig.begun[:10]}"
+    if rig.signed is None:
+        yield f"FAIL: {begun} was signed by nobody. It goes on with: hingeline rig"
+    elif not rig.stands:
+        yield (
+            f"FAIL: {begun} was signed by {rig.signed}, before something was changed or done "
+            "again. It goes on with: hingeline rig"
+        )
+    for said in sentences(rig.left_of_model, rig.changed_of_model):
+        yield f"FAIL: for the whole model: {said}"
 
 
 def _verdict(row: Checked) -> Iterator[str]:
@@ -237,6 +271,9 @@ def _reasons(row: Checked) -> Iterator[str]:
             f"{name} ({'; '.join(record.wrong)}): the record itself was not as wanted: rig it: "
             f"{record.again}"
         )
+    if record.newer:
+        newer = "; ".join(said.rstrip(".") for said in record.newer)
+        yield f"{name}: {newer}; go on with that: {record.again}"
     if record.altered:
         yield (
             f"{name}: the model file has changed since {date}, in {', '.join(record.altered)}; "
@@ -249,7 +286,7 @@ def _reasons(row: Checked) -> Iterator[str]:
         )
     elif not found.within:
         yield f"{name} has changed by {units.deg(found.worst_deg)} at most since {date}."
-    elif found.changed and (record.wrong or record.altered):
+    elif found.changed and (record.wrong or record.altered or record.newer):
         yield _as_it_is(row)
     if play is not None and play.grown:
         yield (

@@ -91,17 +91,23 @@ class Check:
             for pair in self._pairs
             if (one := checked.sides_of(pair, found, self.tolerance_deg)) is not None
         ]
+        rigs = list({one.rig.number: one.rig for one in self.recorded.values()}.values())
         passed = not left_out and all(
-            [*(row.passed for row in rows), *(one.passed for one in sides)]
+            [
+                *(row.passed for row in rows),
+                *(one.passed for one in sides),
+                *(rig.stands and not rig.left_of_model for rig in rigs),
+            ]
         )
         figures = {
             "model": self.file.model.name,
             "surfaces": [checked.surface_figures(row) for row in rows],
             "pairs": [checked.sides_figures(one) for one in sides],
+            "rigs": [checked.rig_figures(one) for one in rigs],
             "not_checked": list(left_out),
             "pass": passed,
         }
-        emit(figures, as_json=as_json, text=checked.text(rows, sides, left_out))
+        emit(figures, as_json=as_json, text=checked.text(rows, sides, rigs, left_out))
         return 0 if passed else FAILED
 
     def _told_first(self, left_out: Mapping[str, str]) -> Iterator[str]:
@@ -114,6 +120,7 @@ class Check:
                 continue
             if record.wrong:
                 yield f"{surface.name}: the record itself was not as wanted."
+            yield from (f"{surface.name}: {said}" for said in record.newer[:1])
             channel = record.figures["channel"]
             if channel != surface.channel:
                 yield (

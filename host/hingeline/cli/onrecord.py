@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hingeline.cli import options, standing
@@ -10,13 +10,13 @@ from hingeline.cli.models import ModelFile
 from hingeline.cli.output import quoted
 from hingeline.cli.records.place import existing
 from hingeline.cli.records.wording import model_of
-from hingeline.cli.rigstate import rig_of
+from hingeline.cli.rigstate import RigState, newest_of, rig_of
 from hingeline.errors import HingelineError, RecordsError, TravelError
 from hingeline.kinds import RIGGED
 from hingeline.model.schema import Model, Surface
 from hingeline.model.words import directions
 from hingeline.records.store import Records, Row
-from hingeline.rigging.steps import pair_name, step_named
+from hingeline.rigging.remaining import Left, sentences
 from hingeline.rigging.threepoints import of_record
 
 
@@ -38,7 +38,11 @@ class OnRecord:
     altered : tuple of str
         The parts of the file, as people call them, that have changed since.
     wrong : tuple of str
-        What was not as wanted when it was rigged.
+        What was not as wanted when it was rigged, was left out, or is to be done again.
+    newer : tuple of str
+        That a rig was begun since in place of the record, and what of that is left.
+    rig : RigState
+        The newest rig that has to do with it.
     again : str
         The command that rigs it.
     """
@@ -50,6 +54,8 @@ class OnRecord:
     model: Model | None
     altered: tuple[str, ...]
     wrong: tuple[str, ...]
+    newer: tuple[str, ...]
+    rig: RigState
     again: str
 
     @property
@@ -127,25 +133,44 @@ def _newest(file: ModelFile, surface: Surface, records: Records, *, simulated: b
                 mend=again,
             )
     number = own[0]["session_id"]
-    rig = rig_of(file.model, records, number)
+    made = rig_of(file.model, records, number)
+    newest = newest_of(file.model, records, simulated=simulated)
+    rig = newest if newest is not None and newest.touched(surface) else made
+    newer: tuple[str, ...] = ()
+    if rig.number != made.number:
+        newer = (
+            f"its figures are of an earlier rig; a new one was begun on {rig.begun[:10]}.",
+            *sentences(rig.left(surface), ()),
+        )
+    altered = tuple(made.changed(surface))
     return OnRecord(
         figures,
         own[0]["noted"],
         pulses,
         then,
         model_of(records.session(number)),
-        tuple(rig.changed(surface)),
-        tuple(_wrong(file.model, name, figures, rig.rows)),
+        altered,
+        tuple(_wrong(surface, figures, made, altered)),
+        newer,
+        rig,
         command,
     )
 
 
-def _wrong(model: Model, name: str, figures: Row, rows: Sequence[Row]) -> Iterator[str]:
-    """Say what the rig left failed, or opened again, about a surface and its pairs."""
-    subjects = [name, *(pair_name(one) for one in model.pairs if name in (one.left, one.right))]
-    last = {row["step"]: row for row in rows if row["surface"] in subjects}
-    left = {step: row for step, row in last.items() if row["outcome"] in ("failed", "reopened")}
-    if not figures["pass"] and "throws" not in left:
-        yield "throws missed"
-    for step, row in left.items():
-        yield f"{step_named(step).title}: {row['text'] or row['outcome']}".rstrip(".")
+def _wrong(surface: Surface, figures: Row, rig: RigState, altered: Sequence[str]) -> list[str]:
+    """Say what the rig left failed, left out or open about a surface and its pair."""
+    left = rig.left(surface)
+    failed = [one.item.step.name for one in left if one.state == "failed"]
+    missed = not figures["pass"] and "throws" not in failed
+    # A change of the file is said by itself, here or for the whole rig, not with what rests on it.
+    changed = altered or rig.changed_of_model
+    told = [one for one in left if not (changed and one.state == "again" and _waits(one))]
+    return [
+        *(["throws missed"] if missed else []),
+        *(one.rstrip(".") for one in sentences(told, ())),
+    ]
+
+
+def _waits(one: Left) -> bool:
+    """Tell whether a step was not itself opened again."""
+    return not one.why.startswith("It was ")
