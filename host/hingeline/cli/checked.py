@@ -136,7 +136,7 @@ def surface_figures(one: Checked) -> dict[str, Any]:
                 "name": cause.name,
                 "size": cause.size,
                 "size_u": cause.u,
-                "text": _told(found, cause),
+                "text": cause.text,
             }
             for cause in found.causes
         ],
@@ -236,12 +236,7 @@ def _verdict(row: Checked) -> Iterator[str]:
         )
         return
     for place, one in enumerate(found.causes):
-        yield f"  {'or ' if place else ''}{_told(found, one)}."
-
-
-def _told(found: Recheck, cause: Change) -> str:
-    """Say a cause; nothing is known of an end to which the surface was not driven."""
-    return cause.text.replace(", and only there", "") if found.broken_off else cause.text
+        yield f"  {'or ' if place else ''}{one.text}."
 
 
 def _as_it_is(row: Checked) -> str:

@@ -277,9 +277,11 @@ def _stops(surface: Surface, then: Floats, now: Floats, u_deg: float) -> Iterato
         short = float(np.sign(then[place]) * (then[place] - now[place]))
         if 0.0 < short <= abs(then[place]) + 2.0 * u_deg:
             left = float(np.sum(squares) - squares[place])
+            # Nothing is known of an end to which the surface was not driven.
+            alone = ", and only there" if len(then) > 2 else ""
             text = (
-                f"it falls short by {short:.1f} deg when it goes {word}, and only there: it "
-                "binds or meets a stop on that side"
+                f"it falls short by {short:.1f} deg when it goes {word}{alone}: it binds or meets "
+                "a stop on that side"
             )
             yield Change("stop", short, u_deg, left, text)
 
