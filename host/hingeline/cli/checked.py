@@ -16,7 +16,7 @@ from hingeline.rigging.remaining import sentences
 if TYPE_CHECKING:
     from hingeline.cli.onrecord import OnRecord
     from hingeline.cli.rigstate import RigState
-    from hingeline.rigging.recheck import Change, Recheck
+    from hingeline.rigging.recheck import Recheck
 
 
 @dataclass(frozen=True)
