@@ -299,7 +299,8 @@ def test_another_class_is_an_error_of_the_model_file():
 def test_a_rod_that_nobody_has_looked_at_keeps_the_surface_still(rows):
     played = play(script={("holes", "rudder"): ["skip in a hurry"]})
     assert played.code == 1
-    waits = {row["step"] for row in rows(surface="rudder") if "waits for rod fitted" in row["text"]}
+    mine = rows(surface="rudder")
+    waits = {row["step"] for row in mine if "waits for rod fitted" in row["text"]}
     assert {"neutral", "direction", "throws", "slop", "binding"} <= waits
 
 
