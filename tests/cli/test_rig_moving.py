@@ -309,4 +309,3 @@ def test_one_servo_is_not_believed_to_hang_on_two_channels(rows):
     assert played.code == 0
     assert "E1 was seen to move on channel 3" in played.talk
     assert [row["outcome"] for row in rows(step="centre", surface="rudder")] == ["done"]
-
