@@ -111,7 +111,7 @@ class TestShape:
         assert curve.kind == "points"
         assert curve.suspects == ()
         assert curve.pulse_us(37.0) == pytest.approx(1774.0, abs=1.0)
-        with pytest.raises(TravelError, match=r"46 deg is beyond this servo.*met a stop"):
+        with pytest.raises(TravelError, match=r"46\.0 deg is beyond this servo.*met a stop"):
             curve.pulse_us(46.0)
         along = curve.angle_deg(np.linspace(900, 2100, 2401))
         assert (np.diff(along) >= 0).all()
