@@ -1,7 +1,7 @@
-"""A whole rig at a terminal of fixed size, by keys alone, against the transcript that was read.
+"""A whole rig at a terminal of fixed size, by keys alone, against what was seen and read once.
 
 When wording or figures change on purpose: ``python -m tests.cli.test_rig_screen`` writes the
-transcript anew; read it before it is kept.
+file anew; read it before it is kept.
 """
 
 import os
@@ -15,7 +15,7 @@ import pytest
 from hingeline.model.writing import example_text
 from tests.cli.screens import Screen
 
-KEPT = Path(__file__).resolve().parent / "transcripts" / "rig.txt"
+KEPT = Path(__file__).resolve().parent / "rig_seen.txt"
 #: What a simulated bench shows to whoever types: the gauge, or the word that is true.
 SHOWN = re.compile(r"\[(?:the gauge shows|it seems:)\s+([^\]]*)\]")
 NUMBER = re.compile(r"[-+]?\d+(?:\.(\d+))?")
@@ -56,7 +56,7 @@ def test_the_whole_rig_looks_as_it_was_read():
     assert "signed by" in seen
 
 
-def test_no_line_of_the_transcript_is_wider_than_the_terminal():
+def test_no_line_is_wider_than_the_terminal():
     assert all(len(line) <= 80 for line in KEPT.read_text("utf-8").splitlines())
 
 
