@@ -15,6 +15,7 @@ from hingeline.rigging.mends import (
     bare_named,
     binding_named,
     direction_named,
+    leads_named,
     neutral_named,
     slop_named,
     travel_named,
@@ -99,7 +100,7 @@ def test_without_a_known_sense_the_servo_is_looked_at_first():
 def test_another_surface_that_moved_has_its_leads_swapped():
     setting = planned("left aileron")
     other = MODEL.surface("right aileron")
-    found = direction_named(setting, setting.surface, "up", "still", [other])
+    found = leads_named(setting.surface, other)
     assert found.cause == "leads"
     assert found.mends[0].detail == {"name": "swap leads", "channels": [1, 2]}
 

@@ -263,7 +263,7 @@ def earlier(
     servo, make = setting.surface.servo, making(gauge, setting)
     readings, remarks = bench.records.unfinished(servo, simulated=bench.board.simulated)
     if rig is not None and readings:
-        last = bench.records.session(readings[-1]["session_id"])
+        last = bench.records.header(readings[-1]["session_id"])
         if last["rig"] != rig or str(last["outcome"]).startswith(NO_CURVE):
             return [], frozenset()
     entries = []

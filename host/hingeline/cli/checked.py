@@ -205,13 +205,10 @@ def text(
 
 def _unsigned(rig: RigState) -> Iterator[str]:
     """Say of a rig that it was not ended, or not signed after that."""
-    begun = f"the rig that was begun on {rig.begun[:10]}"
-    if rig.signed is None:
-        yield f"FAIL: {begun} was signed by nobody. It goes on with: hingeline rig"
-    elif not rig.stands:
+    if rig.unsigned:
         yield (
-            f"FAIL: {begun} was signed by {rig.signed}, before something was changed or done "
-            "again. It goes on with: hingeline rig"
+            f"FAIL: the rig that was begun on {rig.begun[:10]} {rig.unsigned} It goes on with: "
+            "hingeline rig"
         )
     for said in sentences(rig.left_of_model, rig.changed_of_model):
         yield f"FAIL: for the whole model: {said}"

@@ -17,7 +17,7 @@ from hingeline.cli import checked, options, standing
 from hingeline.cli.benchwork import Bench, at_bench, channels_of
 from hingeline.cli.checked import Checked
 from hingeline.cli.models import ModelFile
-from hingeline.cli.noting import unit_of
+from hingeline.cli.noting import step_note
 from hingeline.cli.onrecord import OnRecord
 from hingeline.cli.output import FAILED, emit, tell
 from hingeline.errors import HingelineError, RecordsError, Stopped
@@ -25,6 +25,8 @@ from hingeline.kinds import CHECKED
 from hingeline.linkage.mounting import mounted
 from hingeline.model.schema import Pair, Surface
 from hingeline.rigging.recheck import Play, Recheck, recheck
+from hingeline.travel.reading import Approach
+from hingeline.travel.schedule import Step
 
 
 @dataclass(frozen=True)
@@ -182,24 +184,12 @@ class Check:
         self, bench: Bench, surface: Surface, rows: Sequence[Checked]
     ) -> tuple[tuple[float, ...], float | None] | None:
         """Read a surface at its three points, and its free play; None when it was left out."""
+        notes = step_note(bench, surface.servo, self.gauge, surface)
 
         def keep(
-            pulse_us: int, approach: str, answer: Answer, replaces: int | None, because: str
+            pulse_us: int, approach: Approach, answer: Answer, replaces: int | None, because: str
         ) -> int:
-            return bench.records.note_reading(
-                bench.session_id,
-                servo=surface.servo,
-                surface=surface.name,
-                pulse_us=pulse_us,
-                approach=approach,
-                gauge=self.gauge.kind,
-                resolution=self.gauge.resolution,
-                typed=answer.typed,
-                value=answer.value,
-                unit=unit_of(answer),
-                replaces=replaces,
-                because=because,
-            )
+            return notes.reading(Step(pulse_us, approach, True), answer, replaces, because)
 
         def typed(what: Typed) -> None:
             bench.records.note_remark(

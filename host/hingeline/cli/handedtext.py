@@ -58,15 +58,11 @@ def _row(one: Handed) -> tuple[str, ...]:
 def _rigs_text(work: Work) -> Iterator[str]:
     for rig in work.rigs:
         begun = f"The rig that was begun on {rig.begun[:10]}"
-        if rig.signed is None:
-            yield wrapped(f"  NOT SIGNED: {begun} was signed by nobody.")
-        elif rig.stands:
+        if rig.stands:
             yield wrapped(f"  {begun} was signed by {rig.signed}.")
         else:
-            yield wrapped(
-                f"  NOT SIGNED ANEW: {begun} was signed by {rig.signed}, before something was "
-                "changed or done again."
-            )
+            anew = "" if rig.signed is None else " ANEW"
+            yield wrapped(f"  NOT SIGNED{anew}: {begun} {rig.unsigned}")
         for said in sentences(rig.left_of_model, rig.changed_of_model):
             yield wrapped(f"  NOT RIGHT YET, for the whole model: {said}")
     if not all(rig.stands for rig in work.rigs):

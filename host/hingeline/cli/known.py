@@ -79,7 +79,7 @@ def _of_curve(
 ) -> Iterator[str]:
     if row is None:
         return
-    model = records.session(row.session_id)["model"]
+    model = records.header(row.session_id)["model"]
     if model not in (None, file.model.name):
         yield (
             f"The curve of {servo} was measured on {row.noted[:10]} on {model}, "

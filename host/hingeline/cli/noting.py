@@ -14,11 +14,6 @@ from hingeline.records.store import Records
 from hingeline.travel.schedule import Step
 
 
-def unit_of(answer: Answer) -> str:
-    """Return under which unit an answer is kept: one whose servo keeps turning has no value."""
-    return answer.unit if answer.settled else TURNING
-
-
 @dataclass(frozen=True)
 class StepNotes:
     """Keeps the readings of a calibration, and what is said about them.
@@ -57,7 +52,7 @@ class StepNotes:
             resolution=self.gauge.resolution,
             typed=answer.typed,
             value=answer.value,
-            unit=unit_of(answer),
+            unit=answer.unit if answer.settled else TURNING,
             replaces=replaces,
             because=because,
         )

@@ -16,7 +16,7 @@ from hingeline.kinds import RIGGED
 from hingeline.model.schema import Model, Surface
 from hingeline.model.words import directions
 from hingeline.records.store import Records, Row
-from hingeline.rigging.remaining import Left, sentences
+from hingeline.rigging.remaining import sentences
 from hingeline.rigging.threepoints import of_record
 
 
@@ -148,7 +148,7 @@ def _newest(file: ModelFile, surface: Surface, records: Records, *, simulated: b
         own[0]["noted"],
         pulses,
         then,
-        model_of(records.session(number)),
+        model_of(records.header(number)),
         altered,
         tuple(_wrong(surface, figures, made, altered)),
         newer,
@@ -164,13 +164,8 @@ def _wrong(surface: Surface, figures: Row, rig: RigState, altered: Sequence[str]
     missed = not figures["pass"] and "throws" not in failed
     # A change of the file is said by itself, here or for the whole rig, not with what rests on it.
     changed = altered or rig.changed_of_model
-    told = [one for one in left if not (changed and one.state == "again" and _waits(one))]
+    told = [one for one in left if not (changed and one.follows)]
     return [
         *(["throws missed"] if missed else []),
         *(one.rstrip(".") for one in sentences(told, ())),
     ]
-
-
-def _waits(one: Left) -> bool:
-    """Tell whether a step was not itself opened again."""
-    return not one.why.startswith("It was ")

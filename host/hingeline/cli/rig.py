@@ -204,7 +204,7 @@ class Work:
             number = int(newest["id"])
             rows = records.rig_steps(number)
             progress = self.progress(rows)
-            last = records.session(rows[-1]["session_id"]) if rows else newest
+            last = records.header(rows[-1]["session_id"]) if rows else newest
             self._boards = tuple((last["board"] or "").split())
         if progress.next() is None:
             tell(

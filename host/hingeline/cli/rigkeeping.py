@@ -22,6 +22,7 @@ from hingeline.cli.benchwork import Bench
 from hingeline.cli.curves import curve_of, curve_row_of, nominal_of, unseat
 from hingeline.cli.known import built_row_of
 from hingeline.cli.models import ModelFile
+from hingeline.cli.noting import step_note
 from hingeline.errors import HingelineError, TravelError
 from hingeline.kinds import BUILT, OTHER_SERVO
 from hingeline.model.schema import Surface
@@ -31,6 +32,7 @@ from hingeline.travel.curve import TravelCurve
 from hingeline.travel.kinds import QUICK, THOROUGH, USUAL
 from hingeline.travel.nominal import NominalCurve
 from hingeline.travel.reading import Approach
+from hingeline.travel.schedule import Step
 from hingeline.travel.setting import Setting
 
 _KINDS = {kind.name: kind for kind in (QUICK, USUAL, THOROUGH)}
@@ -81,20 +83,9 @@ class RecordsKeeper:
         because: str = "",
     ) -> int:
         """Keep a reading, and that another no longer counts because of it; return its number."""
-        return self.bench.records.note_reading(
-            self.bench.session_id,
-            servo=surface.servo,
-            surface=surface.name,
-            pulse_us=pulse_us,
-            approach=approach,
-            gauge=gauge.kind,
-            resolution=gauge.resolution,
-            typed=answer.typed,
-            value=answer.value,
-            unit=answer.unit,
-            replaces=replaces,
-            because=because,
-        )
+        at = Step(pulse_us, approach, True)
+        notes = step_note(self.bench, surface.servo, gauge, surface)
+        return notes.reading(at, answer, replaces, because)
 
     def step(
         self, subject: str, step: str, outcome: str, text: str, figures: Mapping[str, Any]
@@ -130,7 +121,7 @@ class RecordsKeeper:
         row = curve_row_of(self.bench.records, servo, simulated=self._simulated)
         if row is None:
             return "no curve"
-        model = self.bench.records.session(row.session_id)["model"] or "no model"
+        model = self.bench.records.header(row.session_id)["model"] or "no model"
         return f"{row.noted[:10]} on {model}, session {row.session_id}"
 
     def nominal(self, servo: str) -> NominalCurve:

@@ -70,6 +70,15 @@ class RigState:
         return self._progress.state(self._signing) == "done"
 
     @property
+    def unsigned(self) -> str:
+        """Why its signing does not stand, as the end of a sentence; empty: it stands."""
+        if self.signed is None:
+            return "was signed by nobody."
+        if not self.stands:
+            return f"was signed by {self.signed}, before something was changed or done again."
+        return ""
+
+    @property
     def _of_model(self) -> list[Item]:
         return [item for item in self._progress.items if item.step.scope == "model"]
 
@@ -99,6 +108,6 @@ def newest_of(model: Model, records: Records, *, simulated: bool) -> RigState | 
 
 def rig_of(model: Model, records: Records, session_id: int) -> RigState:
     """Return how the rig stands to which a session belongs."""
-    number = int(records.session(session_id)["rig"] or session_id)
-    begun = str(records.session(number)["started"])
+    number = int(records.header(session_id)["rig"] or session_id)
+    begun = str(records.header(number)["started"])
     return RigState(model, number, begun, records.rig_steps(number))

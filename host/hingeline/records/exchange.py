@@ -64,14 +64,9 @@ class Exchange(Looking):
         To a session belong all of its rig, those that hold the readings of which it says
         something, and the calibration whose curve its seats move.
         """
-        found: set[int] = set()
-        open_ = list(numbers)
-        while open_:
-            number = open_.pop()
-            if number in found:
-                continue
-            found.add(number)
-            rows = self._rows(
+
+        def onward(number: int) -> list[Row]:
+            return self._rows(
                 "SELECT id AS number FROM sessions"
                 " WHERE rig = (SELECT rig FROM sessions WHERE id = ?)"
                 " UNION SELECT readings.session_id FROM remarks"
@@ -80,8 +75,8 @@ class Exchange(Looking):
                 " '$.curve') FROM findings WHERE session_id = ? AND kind = ?)",
                 (number, number, number, SEAT),
             )
-            open_ += [row["number"] for row in rows]
-        return sorted(found)
+
+        return sorted(self._reached(numbers, onward))
 
     def take_in(self, text: bytes) -> Taken:
         """Take in the sessions of an export that are not here yet: all of them, or none.

@@ -8,6 +8,7 @@ is put right in the middle of a rig must not turn it round.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Sequence
 
 from hingeline.errors import RecordsError
 from hingeline.records.file import RecordsFile, Row
@@ -245,8 +246,8 @@ class Looking(RecordsFile):
         """Return how many sessions there are."""
         return int(self._rows("SELECT count(*) AS many FROM sessions")[0]["many"])
 
-    def session(self, session_id: int) -> Row:
-        """Return one session whole: its header, and all that was noted in it.
+    def header(self, session_id: int) -> Row:
+        """Return what is known of a session itself, with its model's name and text.
 
         Raises
         ------
@@ -265,8 +266,18 @@ class Looking(RecordsFile):
                 cause=f"It was forgotten on {gone[0]['noted'][:10]}." if gone else "",
                 mend="See: hingeline records list",
             )
+        return rows[0]
+
+    def session(self, session_id: int) -> Row:
+        """Return one session whole: its header, and all that was noted in it.
+
+        Raises
+        ------
+        RecordsError
+            As for :meth:`header`.
+        """
         return {
-            **rows[0],
+            **self.header(session_id),
             "readings": self.readings(session_id),
             "remarks": self.remarks(session_id),
             "curves": self._parsed("curves", "curve", session_id),
@@ -383,6 +394,17 @@ class Looking(RecordsFile):
         for row in rows:
             counts[row["model"]] = row["version"] = counts.get(row["model"], 0) + 1
         return rows
+
+    def _reached(self, numbers: Sequence[int], onward: Callable[[int], list[Row]]) -> set[int]:
+        """Return sessions with all that are reached from them; rows onward bear ``number``."""
+        found: set[int] = set()
+        open_ = list(numbers)
+        while open_:
+            number = open_.pop()
+            if number not in found:
+                found.add(number)
+                open_ += [row["number"] for row in onward(number)]
+        return found
 
     def readings(self, session_id: int) -> list[Row]:
         """Return the readings of a session, in the order in which they were typed."""

@@ -67,21 +67,17 @@ class Upkeep(Looking):
             When there is no such session, or it is a later one of a rig that would stay: the
             rig's steps would rest on nothing.
         """
-        found: set[int] = set()
-        open_ = list(numbers)
-        while open_:
-            number = open_.pop()
-            if number in found:
-                continue
-            self.session(number)  # an unknown one is named
-            found.add(number)
-            rows = self._rows(
+
+        def onward(number: int) -> list[Row]:
+            self.header(number)  # an unknown one is named
+            return self._rows(
                 "SELECT id AS number FROM sessions WHERE rig = ?"
                 " UNION SELECT remarks.session_id FROM readings JOIN remarks"
                 " ON remarks.reading_id = readings.id WHERE readings.session_id = ?",
                 (number, number),
             )
-            open_ += [row["number"] for row in rows]
+
+        found = self._reached(numbers, onward)
         marks = ", ".join("?" * len(found))
         for row in self._rows(
             f"SELECT id, rig FROM sessions WHERE id IN ({marks}) ORDER BY id",  # noqa: S608

@@ -11,8 +11,8 @@ from hingeline import units
 from hingeline.model.words import say, word_of
 from hingeline.rigging.judging_throws import ThrowPoint
 from hingeline.rigging.limits import as_measured, limits_of
-from hingeline.rigging.mends import Mend, Named, direction_named
-from hingeline.rigging.naming import mend
+from hingeline.rigging.mends import direction_named
+from hingeline.rigging.naming import Mend, Named, mend
 from hingeline.rigging.stories import MUCH, Held, hold
 from hingeline.rigging.telling import Told, measure_again, tell
 from hingeline.travel.setting import Setting

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from hingeline import units
 from hingeline.errors import HingelineError
@@ -148,12 +148,27 @@ def _trim_us(setting: Setting, off_deg: float) -> int | None:
         return None
 
 
+def leads_named(surface: Surface, other: Surface) -> Named:
+    """Say that the channel of a surface moved the servo of another one."""
+    return Named(
+        "leads",
+        f"Leads swapped: channel {surface.channel} moves servo {other.servo}, which belongs on "
+        f"channel {other.channel} ({other.name}); expected was {surface.servo}.",
+        (
+            mend(
+                "swap leads",
+                f"exchange the plugs of channels {surface.channel} and {other.channel}",
+                channels=[surface.channel, other.channel],
+            ),
+        ),
+    )
+
+
 def direction_named(
     setting: Setting,
     surface: Surface,
     expected: str,
     seen: str,
-    others_moved: Sequence[Surface] | None = None,
 ) -> Named:
     """Say why a surface went another way than a stick asked.
 
@@ -164,23 +179,7 @@ def direction_named(
         As its file says.
     expected, seen : str
         Direction words; ``seen`` may be "still".
-    others_moved : sequence of Surface or None
-        Other surfaces that moved instead.
     """
-    if others_moved:
-        other = others_moved[0]
-        return Named(
-            "leads",
-            f"Leads swapped: {other.name} moved when channel {surface.channel} "
-            f"({surface.name}) was sent.",
-            (
-                mend(
-                    "swap leads",
-                    f"exchange the plugs of channels {surface.channel} and {other.channel}",
-                    channels=[surface.channel, other.channel],
-                ),
-            ),
-        )
     if seen not in directions(surface):
         return Named(
             "unknown",

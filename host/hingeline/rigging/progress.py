@@ -100,10 +100,19 @@ class Progress:
         if item.key not in self._last:
             return ""
         _, row = self._last[item.key]
-        if row["outcome"] != "reopened" and self._unsound(item) == "":
+        if self.of_itself(item) and row["outcome"] != "reopened":
             then, now = _print_in(row), self._print(item)
             return "" if then == now else "It was done for other surfaces."
         return self._unsound(item)
+
+    def of_itself(self, item: Item) -> bool:
+        """Tell whether an item that was done needs neither file nor other step to be due again.
+
+        It was opened, or it covers other surfaces now.
+        """
+        found = self.last(item)
+        opened = found is not None and found["outcome"] == "reopened"
+        return opened or (found is not None and self._unsound(item) == "")
 
     def last(self, item: Item) -> Row | None:
         """Return the newest row of an item; None when nothing was done about it yet."""

@@ -10,8 +10,6 @@ from hingeline.rigging.progress import COVERS, Progress, State
 from hingeline.rigging.steps import Item, changed_parts, print_of
 
 SIGNOFF = "signoff"
-#: How a step stands that waits for another one alone.
-_RESTS = "It rests on "
 
 
 @dataclass(frozen=True)
@@ -24,11 +22,14 @@ class Left:
     state : {"open", "failed", "skipped", "again"}
     why : str
         What was found, why it was left out, or why it is to be done again; may be empty.
+    follows : bool
+        It is to be done again only because of the model file, or of what it rests on.
     """
 
     item: Item
     state: State
     why: str
+    follows: bool = False
 
 
 def left_of(progress: Progress, items: Sequence[Item]) -> list[Left]:
@@ -38,8 +39,11 @@ def left_of(progress: Progress, items: Sequence[Item]) -> list[Left]:
         state, last = progress.state(item), progress.last(item)
         if state == "done" or item.step.name == SIGNOFF:
             continue
-        text = str(last["text"]) if last is not None else ""
-        found.append(Left(item, state, progress.why_again(item) if state == "again" else text))
+        if state == "again":
+            why, follows = progress.why_again(item), not progress.of_itself(item)
+        else:
+            why, follows = str(last["text"]) if last is not None else "", False
+        found.append(Left(item, state, why, follows))
     return found
 
 
@@ -63,7 +67,7 @@ def sentences(left: Sequence[Left], changed: Sequence[str]) -> list[str]:
     for one in left:
         if one.state == "failed":
             said.append(f"{_title(one)} failed{f': {one.why}' if one.why else '.'}")
-        elif one.state == "again" and not one.why.startswith((_RESTS, "The model file")):
+        elif one.state == "again" and not one.follows:
             said.append(f"{_title(one)} is to be done again: {one.why}")
     if skipped := [
         f"{_title(one)}{f' ({one.why})' if one.why else ''}"
@@ -71,11 +75,7 @@ def sentences(left: Sequence[Left], changed: Sequence[str]) -> list[str]:
         if one.state == "skipped"
     ]:
         said.append(f"left out: {', '.join(skipped)}.")
-    if waiting := [
-        _title(one)
-        for one in left
-        if one.state == "again" and one.why.startswith((_RESTS, "The model file"))
-    ]:
+    if waiting := [_title(one) for one in left if one.follows]:
         said.append(f"to be done again after what was changed or done since: {_list(waiting)}.")
     if still := [_title(one) for one in left if one.state == "open"]:
         said.append(f"still to be done: {_list(still)}.")

@@ -9,8 +9,8 @@ from hingeline import units
 from hingeline.linkage.mounting import ahead_sense, lean_deg
 from hingeline.model.words import say, word_of
 from hingeline.rigging.judging_throws import ThrowPoint
-from hingeline.rigging.mends import Mend, rod_mend
-from hingeline.rigging.naming import mend, teeth_words, way_words
+from hingeline.rigging.mends import rod_mend
+from hingeline.rigging.naming import Mend, mend, teeth_words, way_words
 from hingeline.rigging.seating import WORTH_DEG, Refit, hinge_words, refit_mend, refit_of
 from hingeline.rigging.stories import Held, predicted_deg
 from hingeline.travel.setting import Setting

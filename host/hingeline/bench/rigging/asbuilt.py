@@ -12,6 +12,7 @@ from hingeline.model.schema import Model, Offset, Surface, Throw
 from hingeline.rigging.steps import Item, changed_parts, print_of, step_named
 from hingeline.travel.curve import TravelCurve
 from hingeline.travel.nominal import NominalCurve, turned
+from hingeline.travel.seated import seated
 
 #: Mends after which pulses that were aimed at the surface as it was built no longer hold.
 _REBUILT = frozenset({"refit", "hole", "set-back", "rod", "rod side", "swap leads", "servo"})
@@ -170,6 +171,4 @@ def trimmed(curve: TravelCurve | NominalCurve, trim_us: float) -> TravelCurve | 
     centre = curve.centre_us + trim_us
     if isinstance(curve, NominalCurve):
         return turned(curve, 0.0, centre)
-    from hingeline.travel.seated import seated
-
     return seated(curve, 0.0, centre, 0.0)

@@ -13,7 +13,8 @@ from hingeline.bench.rigging.mending import left_in_place, settle
 from hingeline.bench.rigging.reading import plain_keep, questioned
 from hingeline.bench.rigging.rods import on_again, take_off
 from hingeline.linkage.mounting import lean_deg
-from hingeline.rigging.naming import Named, mend
+from hingeline.rigging.mends import leads_named
+from hingeline.rigging.naming import Named
 from hingeline.rigging.seating import seat_of
 from hingeline.rigging.steps import Item
 from hingeline.travel.nominal import nominal
@@ -101,21 +102,9 @@ def _arms_off(rig: Rig) -> None:
 def _swapped(rig: Rig, item: Item, seen: str) -> Result:
     surface = rig.planned(item.subject)
     other = next(one for one in rig.model.surfaces if one.servo == seen)
-    named = Named(
-        "leads",
-        f"Leads swapped: channel {surface.channel} moves servo {seen}, which belongs on channel "
-        f"{other.channel} ({other.name}); expected was {surface.servo}.",
-        (
-            mend(
-                "swap leads",
-                f"exchange the plugs of channels {surface.channel} and {other.channel}",
-                channels=[surface.channel, other.channel],
-            ),
-        ),
-    )
     rigged = {one.name for one in rig.surfaces}
     also = ((other.name, "centre"),) if other.name in rigged else ()
-    return settle(rig, item, named, {"servo": seen}, also)
+    return settle(rig, item, leads_named(surface, other), {"servo": seen}, also)
 
 
 def seat(rig: Rig, item: Item) -> Result:

@@ -15,10 +15,11 @@ from hingeline.bench.rigging.reading import questioned
 from hingeline.model.schema import Surface
 from hingeline.model.words import directions, say, sign_of
 from hingeline.rigging.threepoints import POINTS, too_far
+from hingeline.travel.reading import Approach
 
 #: Given the pulse, its approach, the answer, and which reading it replaces by which word; keeps
 #: it and returns its number.
-KeepReading = Callable[[int, str, Answer, "int | None", str], int]
+KeepReading = Callable[[int, Approach, Answer, "int | None", str], int]
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,7 @@ def read_three(
         if share < 0 and too_far(three.then_deg[0], found[0]):
             break
         go(board, {surface.channel: pulse})
-        approach = "rising" if pulse > at else "falling"
+        approach: Approach = "rising" if pulse > at else "falling"
         at = pulse
         question = replace(
             surface_question(surface, surface.channel, gauge, assumed=None),
@@ -80,7 +81,7 @@ def read_three(
             replaces: int | None,
             because: str,
             pulse: int = pulse,
-            approach: str = approach,
+            approach: Approach = approach,
         ) -> int:
             return keep(pulse, approach, answer, replaces, because)
 
