@@ -40,7 +40,7 @@ COMMANDS = {
     "handover": "List what to enter in the radio, and what it means.",
     "check": "Compare a model with its record, three points a surface.",
     "convert": "Turn degrees of throw into mm at a chord, and back.",
-    "records": "List, show, draw and export what was measured.",
+    "records": "List, compare, export, copy or forget what was measured.",
     "completion": "Print what makes a shell complete commands and names.",
 }
 

@@ -32,10 +32,10 @@ class _Subcommands(Lazily):
 
 
 @click.group(
-    "records", cls=_Subcommands, short_help="List, show, draw and export what was measured."
+    "records", cls=_Subcommands, short_help="List, compare, export, copy or forget what was measured."
 )
 def command() -> None:
-    """List, show, draw and export what was measured.
+    """List, compare, export, copy or forget what was measured.
 
     \b
     Example:
