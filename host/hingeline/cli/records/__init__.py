@@ -32,7 +32,9 @@ class _Subcommands(Lazily):
 
 
 @click.group(
-    "records", cls=_Subcommands, short_help="List, compare, export, copy or forget what was measured."
+    "records",
+    cls=_Subcommands,
+    short_help="List, compare, export, copy or forget what was measured.",
 )
 def command() -> None:
     """List, compare, export, copy or forget what was measured.
